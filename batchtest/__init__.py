@@ -1,0 +1,1 @@
+"""batchtest: a production test station for small batches of boards."""

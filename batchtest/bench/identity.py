@@ -1,0 +1,64 @@
+"""Who an instrument is: what `*IDN?` answers must be maker, model and serial of the bench file."""
+
+from __future__ import annotations
+
+import re
+
+from batchtest.bench.dialect import Dialect
+from batchtest.bench.link import Link
+from batchtest.errors import BenchError, InstrumentReplyError
+from batchtest.files.bench import Identity, Instrument
+from batchtest.nouns import InstrumentIdentity, Role
+
+
+def parse_identity(reply: str) -> tuple[str, str, str, str]:
+    """Maker, model, serial and firmware (IEEE 488.2 10.14: four fields joined by commas).
+
+    >>> parse_identity("Glasshouse Bench Works,simulated meter,SM-1,1.0")
+    ('Glasshouse Bench Works', 'simulated meter', 'SM-1', '1.0')
+    """
+    fields = [field.strip() for field in reply.split(",")]
+    if len(fields) != 4:
+        raise InstrumentReplyError(f"{reply!r} is not maker, model, serial and firmware")
+    return fields[0], fields[1], fields[2], fields[3]
+
+
+def prove_identity(link: Link, role: Role, instrument: Instrument, dialect: Dialect) -> InstrumentIdentity:
+    """Ask an instrument who it is, and refuse any other than the bench file's.
+
+    Raises
+    ------
+    BenchError : it is another one, does not tell its serial, or its firmware is not the dialect's.
+    """
+    maker, model, serial, firmware = link.ask("*IDN?", parse_identity)
+    wanted = instrument.identity
+    found = Identity(maker=maker, model=model, serial=serial)
+    if found != wanted or serial in ("", "0"):
+        raise BenchError(
+            f"{link.name}: {instrument.address} is {_shown(found)}, the bench file wants {_shown(wanted)}; "
+            "connect the right instrument, or mend identity and calibration in the bench file"
+        )
+    reply = f"{maker},{model},{serial},{firmware}"
+    if re.fullmatch(dialect.identity, reply) is None:
+        raise BenchError(
+            f"{link.name}: {reply!r} does not match {dialect.identity!r} of dialect {instrument.dialect!r}; "
+            "the dialect was not tried on it"
+        )
+    age = instrument.calibration_age
+    return InstrumentIdentity(
+        role=role,
+        maker=maker,
+        model=model,
+        serial=serial,
+        firmware=firmware,
+        address=instrument.address or "",
+        dialect=instrument.dialect,
+        calibrated=instrument.calibrated,
+        due=instrument.due,
+        calibration_age_d=None if age is None else float(age) / 86400,
+    )
+
+
+def _shown(identity: Identity) -> str:
+    serial = identity.serial if identity.serial not in ("", "0") else "which it does not tell"
+    return f"{identity.maker!r} {identity.model!r}, serial {serial}"

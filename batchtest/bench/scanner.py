@@ -1,0 +1,59 @@
+"""The relay scanner between meter and fixture: exactly the channels asked for are closed, and that is read back."""
+
+from __future__ import annotations
+
+from batchtest.bench.dialect import ScannerDialect
+from batchtest.bench.link import Link
+from batchtest.bench.replies import parse_channels
+from batchtest.bench.templates import fill
+from batchtest.clock import Clock
+from batchtest.errors import InstrumentRefused
+
+
+class Scanner:
+    """A relay scanner. What is closed is remembered, and asked again after the link was lost."""
+
+    def __init__(self, link: Link, dialect: ScannerDialect, clock: Clock, settle_s: float) -> None:
+        self.link, self.dialect = link, dialect
+        self._clock, self._settle_s = clock, settle_s
+        self._closed: frozenset[int] | None = None
+        self._recoveries = link.recoveries
+
+    def close(self, *channels: int) -> None:
+        """Close exactly these channels, all others open first; waits until the relays have settled.
+
+        Raises
+        ------
+        InstrumentRefused : other channels than these read back as closed.
+        """
+        wanted = frozenset(channels)
+        if self.is_closed(*channels):
+            return
+        commands = [self.dialect.open_all] if self._known() != frozenset() else []
+        self._closed = None
+        if wanted:
+            commands.append(fill(self.dialect.close, channels=",".join(str(channel) for channel in channels)))
+        self.link.set(*commands)
+        closed = self.link.ask(self.dialect.query, parse_channels)
+        if closed != wanted:
+            raise InstrumentRefused(
+                f"{self.link.name}: {_shown(closed)} closed in place of {_shown(wanted)}; a stuck relay?"
+            )
+        self._closed, self._recoveries = wanted, self.link.recoveries
+        self._clock.sleep(self._settle_s)
+
+    def open_all(self) -> None:
+        """Open all channels, whatever is remembered, and read back that they are."""
+        self._closed = None
+        self.close()
+
+    def is_closed(self, *channels: int) -> bool:
+        """Whether exactly these channels are closed, as far as is remembered."""
+        return self._known() == frozenset(channels)
+
+    def _known(self) -> frozenset[int] | None:
+        return self._closed if self._recoveries == self.link.recoveries and not self.link.dirty else None
+
+
+def _shown(channels: frozenset[int]) -> str:
+    return f"(@{','.join(str(channel) for channel in sorted(channels))})"

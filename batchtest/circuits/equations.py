@@ -1,0 +1,134 @@
+"""The modified nodal equations of a circuit: which unknown is what, and where each element stamps.
+
+A conductance and a transconductance stamp the same way: a current between an outgoing pair of unknowns, controlled by the
+voltage of another pair. A branch (V, E) adds an unknown, its current. Patterns are made once; for a batch of samples a
+stamp is then one matrix product.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from batchtest.circuits.assembly import Assembly
+from batchtest.circuits.flatten import Flat, Pair, flatten
+from batchtest.circuits.sources import LimitedSource
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+#: Conductance from every node to ground, nodes inside of parts included, S: nets held by nothing else stay solvable.
+SHUNT_S = 1e-12
+_GROUND = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """Where a list of (trans)conductances stamps: `slots` of the flat matrix, and the weight of each there."""
+
+    slots: Places
+    weights: Floats
+
+    @classmethod
+    def of(cls, pairs: Sequence[tuple[Pair, Pair]], size: int) -> Pattern:
+        """Pattern of currents between outgoing pairs, each controlled by the voltage of its second pair."""
+        entries: dict[int, dict[int, float]] = {}
+        for index, (out, control) in enumerate(pairs):
+            for row, out_sign in zip(out, (1.0, -1.0), strict=True):
+                for column, sign in zip(control, (1.0, -1.0), strict=True):
+                    if row != _GROUND and column != _GROUND:
+                        slot = entries.setdefault(row * size + column, {})
+                        slot[index] = slot.get(index, 0.0) + out_sign * sign
+        weights = np.zeros((len(pairs), len(entries)))
+        for place, slot in enumerate(entries.values()):
+            weights[list(slot), place] = list(slot.values())
+        return cls(np.fromiter(entries, np.intp, len(entries)), weights)
+
+    def add(self, matrices: Floats, conductances: Floats) -> None:
+        """Add the stamps of each sample to its flat matrix."""
+        matrices[:, self.slots] += conductances @ self.weights
+
+
+def incidence(pairs: Sequence[Pair], size: int, signs: Sequence[float] | None = None) -> Floats:
+    """Rows with +1 and -1 (times a sign) at a pair's unknowns: times the unknowns, the voltage between them."""
+    rows = np.zeros((len(pairs), size))
+    for row, (one, other), sign in zip(rows, pairs, signs or [1.0] * len(pairs), strict=True):
+        if one != _GROUND:
+            row[one] += sign
+        if other != _GROUND:
+            row[other] -= sign
+    return rows
+
+
+class Equations:
+    """Unknowns and stamps of one assembly with its limited sources.
+
+    `names` are the nodes of the first `count` of `size` unknowns, `places` where each node is; branch currents follow.
+    `junctions` are their names. The controlled elements stand in the order: diodes, transistors' base-emitter, their base-collector, sources.
+    """
+
+    def __init__(self, assembly: Assembly, sources: Sequence[LimitedSource]) -> None:
+        self.flat = flat = flatten(assembly)
+        self.names, self.places, self.count = flat.names, flat.places, len(flat.names)
+        self.size = self.count + len(flat.voltages) + len(flat.gains)
+        self.junctions = [*flat.diode_names, *(f"{name}.{kind}" for kind in ("be", "bc") for name in flat.transistor_names)]
+        self.sources = [(self.places[assembly.node(one.plus)], self.places[assembly.node(one.minus)]) for one in sources]
+        self._lay_out_linear(flat)
+        self._lay_out_controlled(flat)
+
+    def extended(self, values: Floats) -> Floats:
+        """Part values (samples, columns) with the fixed numbers beside them."""
+        fixed = np.broadcast_to(np.array(self.flat.fixed), (len(values), len(self.flat.fixed)))
+        return np.concatenate([values, fixed], axis=1)
+
+    def linear(self, extended: Floats) -> tuple[Floats, Floats]:
+        """Flat matrices (samples, size**2) and right sides (samples, size) of all that is linear."""
+        matrices = np.repeat(self._constant[None], len(extended), axis=0)
+        self._conducting.add(matrices, 1.0 / extended[:, self._ohms])
+        self._controlling.add(matrices, -extended[:, self._gains])
+        return matrices, extended[:, self._forced] @ self._forcing
+
+    def _lay_out_linear(self, flat: Flat) -> None:
+        branches = [pair for pair, _ in flat.voltages] + [pair for pair, _, _ in flat.gains]
+        rows = range(self.count, self.size)
+        constant = np.zeros((self.size, self.size))
+        constant[: self.count, : self.count] = SHUNT_S * np.eye(self.count)
+        constant[self.count :] += incidence(branches, self.size)
+        constant[:, self.count :] += incidence(branches, self.size).T
+        for node in flat.shunts:
+            if node != _GROUND:
+                constant[node, node] += SHUNT_S
+        self._constant = constant.ravel()
+        self._conducting = Pattern.of([(pair, pair) for pair, _ in flat.resistors], self.size)
+        self._ohms = _places(place for _, place in flat.resistors)
+        gain_rows = rows[len(flat.voltages) :]
+        self._controlling = Pattern.of(
+            [((row, _GROUND), control) for row, (_, control, _) in zip(gain_rows, flat.gains, strict=True)], self.size
+        )
+        self._gains = _places(place for _, _, place in flat.gains)
+        held = [(row, _GROUND) for row in rows[: len(flat.voltages)]]
+        driven = [(other, one) for (one, other), _ in flat.currents]
+        self._forcing = incidence(held + driven, self.size)
+        self._forced = _places(place for _, place in [*flat.voltages, *flat.currents])
+
+    def _lay_out_controlled(self, flat: Flat) -> None:
+        diodes = [pair for pair, _ in flat.diodes]
+        legs = [legs for legs, _ in flat.transistors]
+        emitter = [(base, emitter) for _, base, emitter, _ in legs]
+        collector = [(base, collector) for collector, base, _, _ in legs]
+        through = [(collector, emitter) for collector, _, emitter, _ in legs]
+        polarity = [sign for *_, sign in legs]
+        signs = [*[1.0] * len(diodes), *polarity, *polarity, *[1.0] * len(self.sources)]
+        self.controls = incidence([*diodes, *emitter, *collector, *self.sources], self.size, signs).T.copy()
+        self.outputs = incidence([*diodes, *through, *emitter, *self.sources], self.size, signs)
+        crossed = [(out, control) for out in (through, emitter) for control in (emitter, collector)]
+        transfers = [pair for out, control in crossed for pair in zip(out, control, strict=True)]
+        own = [(pair, pair) for pair in diodes]
+        self.stamps = Pattern.of([*own, *transfers, *[(pair, pair) for pair in self.sources]], self.size)
+
+
+def _places(places: Iterable[int]) -> Places:
+    return np.array(list(places), dtype=np.intp)

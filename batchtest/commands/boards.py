@@ -1,0 +1,250 @@
+"""`batchtest boards`: test a batch of boards, one after another, each with its record and page."""
+
+from __future__ import annotations
+
+import getpass
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import rich_click as click
+
+from batchtest.errors import NotProven, SetupError, StationError
+
+if TYPE_CHECKING:
+    from batchtest.commands.screen import Screen
+    from batchtest.files.library import Setup
+    from batchtest.nouns import Attempt
+    from batchtest.sequencer import Job, Station
+
+#: Shown before the first power-up of a batch; the law and licensed practice of the place come first.
+CAUTIONS = (
+    "Software makes nothing safe. Know where the emergency stop is; a key on this screen is not it.",
+    "Eye protection and a lid at first power-up: parts can burst. Capacitors keep charge after switch-off.",
+    "Mains stays inside the host: covers on, and only licensed or competent persons as local codes say.",
+)
+#: What a shell says of a program ended by Ctrl-C.
+EXIT_INTERRUPTED = 130
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the person asked for."""
+
+    batch: str
+    serials: list[str] | None
+    operator: str
+    ambient: str | None
+    reports: Path
+    strict: bool
+    as_json: bool
+
+
+@click.command("boards")
+@click.argument("fixture")
+@click.option("--bench", required=True, help="Bench file, by name without ending.")
+@click.option("--batch", required=True, help="Name of the batch; its records go to reports/BATCH/.")
+@click.option("--serials", help="Such as VN-0001..VN-0020, or VN-0003,VN-0007. Typed one after another without it.")
+@click.option("--board", help="Board type, where the fixture takes more than one.")
+@click.option("--operator", default=None, help="Who tests; your login name without it.")
+@click.option(
+    "--ambient", default=None, help="Temperature at the bench, such as '23 C', where the bench file has none."
+)
+@click.option("--reports", type=click.Path(path_type=Path, file_okay=False), default=Path("reports"), show_default=True)
+@click.option("--strict", is_flag=True, help="Exit code 1 if any board did not pass.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object at the end instead of a screen.")
+def command(
+    fixture: str,
+    bench: str,
+    batch: str,
+    serials: str | None,
+    board: str | None,
+    operator: str | None,
+    ambient: str | None,
+    reports: Path,
+    strict: bool,
+    as_json: bool,
+) -> None:
+    """Test boards on FIXTURE: each is proven safe, powered, measured under load, recorded and given its page.
+
+    Example: batchtest boards vent-nest --bench simulated --batch demo --serials VN-0001..VN-0020
+    """
+    from batchtest.commands.serials import checked, expand
+    from batchtest.files.library import load_setup
+    from batchtest.records.names import checked_name
+
+    setup = load_setup(Path.cwd(), fixture, bench, board)
+    limits = setup.limits
+    listed = [checked(serial, limits.serials, limits.board) for serial in expand(serials)] if serials else None
+    wanted = Wanted(
+        checked_name(batch, "batch"), listed, operator or getpass.getuser(), ambient, reports, strict, as_json
+    )
+    raise SystemExit(_Batch(setup, wanted).run())
+
+
+class _Batch:
+    """A batch from the first board to the batch page."""
+
+    def __init__(self, setup: Setup, wanted: Wanted) -> None:
+        from batchtest.commands.screen import choose_screen
+
+        self.setup, self.wanted = setup, wanted
+        self.screen: Screen = choose_screen(wanted.as_json, sys.stdout)
+        self.attempts: list[Attempt] = []
+        self.error: BaseException | None = None
+
+    def run(self) -> int:
+        """Test the boards; the exit code says what the person must do next."""
+        from batchtest.pages import write_batch_page
+        from batchtest.records.batch import batch_summary, write_batch_json
+
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
+        folder = self.wanted.reports / self.wanted.batch
+        with self.screen:
+            try:
+                self.test()
+            except (StationError, KeyboardInterrupt) as error:
+                self.error = error
+            if self.attempts:
+                write_batch_json(folder)
+                write_batch_page(folder)
+                self.screen.end_batch(batch_summary(folder))
+        self.say_error()
+        if self.wanted.as_json:
+            self.print_json()
+        return self.exit_code()
+
+    def test(self) -> None:
+        """Start what must be started, and test board after board."""
+        from batchtest.bench import Bench
+        from batchtest.clock import ScaledClock
+        from batchtest.commands.served import served
+        from batchtest.measuring import Reader
+        from batchtest.procedure import derive
+        from batchtest.sequencer import Station, run_batch
+
+        setup = self.setup
+        ambient_C = self.ambient_C()
+        procedure = derive(setup)
+        simulation = setup.bench.simulation
+        clock = ScaledClock(float(simulation.scale) if simulation else 1.0)
+        with ExitStack() as stack:
+            bench_file = stack.enter_context(served(setup))
+            locks = self.wanted.reports
+            locks.mkdir(parents=True, exist_ok=True)
+            bench = stack.enter_context(Bench.open(bench_file, setup.bench_name, clock, locks))
+            reader = Reader(bench, bench_file, setup.fixture, ambient_C)
+            station = Station(bench, reader, replace(setup, bench=bench_file), procedure, ambient_C)
+            self.start_batch()
+            for attempt in run_batch(station, self.job(), self.serials(), self.placer(station), self.screen):
+                self.close(attempt)
+
+    def start_batch(self) -> None:
+        """Tell the screen what begins."""
+        self.screen.start_batch(
+            board=self.setup.board,
+            batch=self.wanted.batch,
+            bench=self.setup.bench_name,
+            serials_total=len(self.wanted.serials or ()),
+            simulated=self.setup.bench.simulation is not None,
+            cautions=CAUTIONS,
+        )
+
+    def close(self, attempt: Attempt) -> None:
+        """An attempt is on disk: give it its page, and show its verdict."""
+        from batchtest.pages import write_attempt_page
+
+        self.attempts.append(attempt)
+        self.screen.close_attempt(attempt, write_attempt_page(Path(attempt.record)))
+
+    def job(self) -> Job:
+        """The batch's part of every record."""
+        from importlib.metadata import version
+
+        from batchtest.sequencer import Job
+
+        return Job(self.wanted.batch, self.wanted.operator, self.wanted.reports, f"batchtest {version('batchtest')}")
+
+    def serials(self) -> Iterator[str]:
+        """The serials listed, or typed one after another until an empty line."""
+        from batchtest.commands.serials import checked
+
+        if self.wanted.serials is not None:
+            yield from self.wanted.serials
+            return
+        limits = self.setup.limits
+        while typed := self.screen.ask(f"serial of the next {limits.board} (empty: end of batch): ").strip():
+            try:
+                yield checked(typed, limits.serials, limits.board)
+            except SetupError as error:
+                self.screen.message(str(error))
+
+    def placer(self, station: Station) -> Callable[[str], None]:
+        """How a board gets into the nest: by the bench's handler, or by the person."""
+        handler = station.bench.handler
+        if handler is not None:
+            return handler.place
+        nest = self.setup.fixture_name
+
+        def ask(serial: str) -> None:
+            self.screen.ask(f"outputs are off: put {serial} into {nest}, close the lid, press Enter ")
+
+        return ask
+
+    def ambient_C(self) -> float:
+        """Temperature at the bench: given, or from the bench file; the uncertainty needs one."""
+        from batchtest.quantities import parse
+
+        known = self.setup.bench.ambient
+        if self.wanted.ambient is not None:
+            try:
+                return float(parse(self.wanted.ambient, "C"))
+            except ValueError as error:
+                raise SetupError(f"--ambient {error}") from error
+        if known is None:
+            raise SetupError(f"bench {self.setup.bench_name} has no ambient temperature; say --ambient '23 C'")
+        return float(known)
+
+    def say_error(self) -> None:
+        """Say on stderr why the batch ended early, and how to go on."""
+        if self.error is None:
+            return
+        click.echo(str(self.error) or "interrupted; outputs are off", err=True)
+        done = {attempt.serial for attempt in self.attempts if attempt.outcome not in ("stopped", "refused")}
+        left = [serial for serial in self.wanted.serials or () if serial not in done]
+        if left and self.attempts and not isinstance(self.error, NotProven):
+            click.echo(f"resume at serial {left[0]}: --serials {left[0]}..{left[-1]}", err=True)
+
+    def print_json(self) -> None:
+        """One object: the batch and its attempts."""
+        import json
+
+        attempts = [
+            {
+                "serial": attempt.serial,
+                "attempt": attempt.number,
+                "outcome": attempt.outcome.value,
+                "first_cause": attempt.first_cause,
+                "record": attempt.record,
+            }
+            for attempt in self.attempts
+        ]
+        found = {"batch": self.wanted.batch, "attempts": attempts}
+        if self.error is not None:
+            found["error"] = str(self.error) or type(self.error).__name__
+        click.echo(json.dumps(found))
+
+    def exit_code(self) -> int:
+        """0: done and recorded; 1 with --strict and a board that did not pass; else by the error."""
+        from batchtest.commands import exit_code
+
+        if isinstance(self.error, StationError):
+            return exit_code(self.error)
+        if self.error is not None:
+            return EXIT_INTERRUPTED
+        passed = all(attempt.outcome == "pass" for attempt in self.attempts)
+        return 0 if passed or not self.wanted.strict else 1

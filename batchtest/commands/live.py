@@ -1,0 +1,184 @@
+"""The live screen: where the batch is, what is being done, each rail as it is read, and a verdict to see from afar."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+from threading import RLock
+from types import TracebackType
+from typing import TYPE_CHECKING, Self, TextIO
+
+from rich.console import Console, Group, RenderableType
+from rich.live import Live
+from rich.padding import Padding
+from rich.progress_bar import ProgressBar
+from rich.spinner import Spinner
+from rich.table import Table
+from rich.text import Text
+
+from batchtest.commands.board_view import BoardView, described
+from batchtest.commands.letters import large
+from batchtest.commands.marks import DANGER, STYLES, marked
+from batchtest.commands.screen import SIMULATED, clean, result_line, summary_lines
+from batchtest.nouns import Attempt, Line, Outcome, Verdict
+from batchtest.pages.words import danger, next_steps, was_powered
+
+if TYPE_CHECKING:
+    from batchtest.procedure.actions import Action
+    from batchtest.records.batch import BatchSummary
+
+_BLUE = "#3d8fe0"
+
+
+class LiveScreen:
+    """Drawn anew eight times a second by a thread of rich; every change is made under one lock."""
+
+    def __init__(self, stream: TextIO, console: Console | None = None) -> None:
+        self._console = console or Console(file=stream, highlight=False)
+        self._lock = RLock()
+        self._heading = ""
+        self._simulated = False
+        self._total = 0
+        self._counts: Counter[Outcome] = Counter()
+        self._tested: set[str] = set()
+        self._board: BoardView | None = None
+        self._closed: Attempt | None = None
+        self._page: Path | None = None
+        self._action = ""
+        self._expected_s = 0.0
+        self._ends = 0.0
+        self._live = Live(get_renderable=self.render, console=self._console, refresh_per_second=8, transient=True)
+
+    def __enter__(self) -> Self:
+        self._live.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Stop drawing; what was printed above stays."""
+        self._live.stop()
+
+    def start_batch(
+        self, *, board: str, batch: str, bench: str, serials_total: int, simulated: bool, cautions: tuple[str, ...] = ()
+    ) -> None:
+        """Set the heading; print the cautions once, above everything."""
+        with self._lock:
+            self._heading = clean(f"{board}   batch {batch}   bench {bench}")
+            self._simulated, self._total = simulated, serials_total
+        for caution in cautions:
+            self._print(f"caution: {caution}", "dim")
+
+    def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
+        """Clear the last verdict away and run."""
+        with self._lock:
+            self._board, self._closed, self._page = BoardView(clean(serial), attempt), None, None
+            self._action, self._expected_s = "", seconds_expected
+            self._ends = time.monotonic() + seconds_expected
+
+    def start_action(self, action: Action, seconds_left: float) -> None:
+        """Show what is being done, and set the time left right."""
+        with self._lock:
+            self._action, self._ends = clean(action.title), time.monotonic() + seconds_left
+
+    def show_line(self, line: Line) -> None:
+        """Put a reading into the table."""
+        with self._lock:
+            if self._board is not None:
+                self._board.add(line)
+
+    def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
+        """Show the verdict large, and keep a line of it above."""
+        with self._lock:
+            self._counts[attempt.outcome] += 1
+            self._tested.add(attempt.serial)
+            self._closed, self._page = attempt, page
+        shape, style = marked(attempt.outcome.value, ascii_only=self._ascii)
+        self._print(f"{shape.split()[0]} {result_line(attempt)}", style)
+
+    def end_batch(self, summary: BatchSummary) -> None:
+        """Print how the batch went."""
+        for text in summary_lines(summary):
+            self._print(text)
+
+    def message(self, text: str) -> None:
+        """Print it above everything."""
+        self._print(text, "bold")
+
+    def render(self) -> RenderableType:
+        """Draw the whole screen as it stands now."""
+        with self._lock:
+            return Group(*self._parts())
+
+    @property
+    def _ascii(self) -> bool:
+        return self._console.options.ascii_only
+
+    def _print(self, text: str, style: str = "") -> None:
+        self._console.print(Text(clean(text), style=style))
+
+    def _parts(self) -> Iterator[RenderableType]:
+        if self._simulated:
+            yield Text(SIMULATED, style="reverse bold", justify="center")
+        yield from self._heading_lines()
+        if self._closed is not None:
+            yield from self._verdict(self._closed)
+        elif self._board is not None:
+            yield from self._running(self._board)
+        if self._board is not None:
+            yield Text("")
+            yield self._board.phases(ascii_only=self._ascii)
+            yield self._board.table(self._console.width, ascii_only=self._ascii)
+
+    def _heading_lines(self) -> Iterator[RenderableType]:
+        done = len(self._tested)
+        yield _two_ends(Text(self._heading, style="bold"), Text(f"{done} of {self._total} boards done"))
+        tally = Text(no_wrap=True, overflow="ellipsis")
+        for outcome, count in self._counts.items():
+            shape, style = marked(outcome.value, ascii_only=self._ascii)
+            tally.append(f"{shape} {count}   ", style=style)
+        yield tally
+
+    def _running(self, board: BoardView) -> Iterator[RenderableType]:
+        """As many rows as a verdict takes, so that nothing below jumps."""
+        left_s = max(0.0, self._ends - time.monotonic())
+        done = 1 - left_s / self._expected_s if self._expected_s > 0 else 0.0
+        name = Text(f" RUNNING   {board.serial}   attempt {board.attempt}", "bold")
+        noted = board.first_not_passed
+        yield Text("")
+        yield _two_ends(Spinner("line" if self._ascii else "dots", name), Text(f"about {left_s:.0f} s left"))
+        yield ProgressBar(total=1.0, completed=max(0.0, done), complete_style=_BLUE, finished_style=_BLUE)
+        yield Text("")
+        yield Text(self._action, no_wrap=True, overflow="ellipsis")
+        yield Text("" if noted is None else _noted(noted), style="bold", no_wrap=True, overflow="ellipsis")
+        yield Text("\n" * 3)
+
+    def _verdict(self, attempt: Attempt) -> Iterator[RenderableType]:
+        rows = large(attempt.outcome, self._console.width - 4, "#" if self._ascii else "█")
+        block = Text("\n".join(rows), no_wrap=True)
+        yield Padding(block, (1, 2), style=STYLES[attempt.outcome.value], expand=True)
+        page = f"   page {self._page.name}" if self._page else ""
+        yield Text(
+            clean(f"{attempt.serial}   attempt {attempt.number}   {attempt.duration_s:.1f} s{page}"), style="bold"
+        )
+        if attempt.first_cause:
+            yield Text(clean(attempt.first_cause), style="bold")
+        yield Text(f"Next: {next_steps(attempt.outcome, attempt.number, powered=was_powered(attempt.lines))[0]}")
+        if hazard := danger(attempt.lines):
+            yield Text(f"DANGER: {clean(hazard)}", style=DANGER)
+
+
+def _two_ends(left: RenderableType, right: Text) -> Table:
+    """One row: `left` cut off where it must be, `right` whole."""
+    grid = Table.grid(expand=True)
+    grid.add_column(no_wrap=True, ratio=1)
+    grid.add_column(justify="right", no_wrap=True)
+    grid.add_row(left, right)
+    return grid
+
+
+def _noted(line: Line) -> str:
+    verdict = line.judgement.verdict if line.judgement else Verdict.UNREAD
+    return clean(f"{verdict.value}: {described(line)}")

@@ -1,0 +1,168 @@
+"""What a person sees while boards are tested: a live screen in a terminal, plain lines in a pipe, nothing for machines.
+
+Colour is never the only cue: every verdict is a shape and a word, and RUNNING is laid out unlike any verdict, and moves.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Protocol, Self, TextIO
+
+from batchtest.nouns import Attempt, Line, Outcome
+
+if TYPE_CHECKING:
+    from batchtest.procedure.actions import Action
+    from batchtest.records.batch import BatchSummary
+
+SIMULATED = "SIMULATED BENCH: no real board is measured"
+
+
+class Screen(Protocol):
+    """Told of everything that happens, in order; shows what its reader can use. Used as a context manager."""
+
+    def __enter__(self) -> Self:
+        """Take the terminal."""
+        ...
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Give the terminal back, whatever happened."""
+        ...
+
+    def start_batch(
+        self, *, board: str, batch: str, bench: str, serials_total: int, simulated: bool, cautions: tuple[str, ...] = ()
+    ) -> None:
+        """A batch begins: what is tested, where, how many; cautions are shown before anything is powered."""
+        ...
+
+    def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
+        """A board is in; the whole attempt should take `seconds_expected`."""
+        ...
+
+    def start_action(self, action: Action, seconds_left: float) -> None:
+        """An action begins; from here the attempt should take `seconds_left`."""
+        ...
+
+    def show_line(self, line: Line) -> None:
+        """A reading came in."""
+        ...
+
+    def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
+        """An attempt is on disk; its verdict stays in sight until the next board."""
+        ...
+
+    def end_batch(self, summary: BatchSummary) -> None:
+        """The batch is over."""
+        ...
+
+    def message(self, text: str) -> None:
+        """One line for the person, now."""
+        ...
+
+
+class SilentScreen:
+    """Shows nothing: what a machine wants is printed elsewhere."""
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Nothing was taken."""
+
+    def start_batch(
+        self, *, board: str, batch: str, bench: str, serials_total: int, simulated: bool, cautions: tuple[str, ...] = ()
+    ) -> None:
+        """Nothing."""
+
+    def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
+        """Nothing."""
+
+    def start_action(self, action: Action, seconds_left: float) -> None:
+        """Nothing."""
+
+    def show_line(self, line: Line) -> None:
+        """Nothing."""
+
+    def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
+        """Nothing."""
+
+    def end_batch(self, summary: BatchSummary) -> None:
+        """Nothing."""
+
+    def message(self, text: str) -> None:
+        """Nothing."""
+
+
+class PlainScreen(SilentScreen):
+    """One line for each event that matters, for a file, a pipe, or a terminal that cannot move its cursor."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._done = 0
+        self._total = 0
+
+    def start_batch(
+        self, *, board: str, batch: str, bench: str, serials_total: int, simulated: bool, cautions: tuple[str, ...] = ()
+    ) -> None:
+        """Say what begins, and the cautions."""
+        self._total = serials_total
+        if simulated:
+            self._say(SIMULATED)
+        self._say(f"batch {batch}: {serials_total} {board} on bench {bench}")
+        for caution in cautions:
+            self._say(f"caution: {caution}")
+
+    def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
+        """Say what became of a board: "VN-0002 attempt 1: FAIL in 13.4 s: ..."."""
+        self._done += 1
+        self._say(f"{self._done}/{self._total} {result_line(attempt)}")
+
+    def end_batch(self, summary: BatchSummary) -> None:
+        """Say how the batch went."""
+        for text in summary_lines(summary):
+            self._say(text)
+
+    def message(self, text: str) -> None:
+        """Say it."""
+        self._say(text)
+
+    def _say(self, text: str) -> None:
+        self._stream.write(clean(text) + "\n")
+        self._stream.flush()
+
+
+def choose_screen(json: bool, stream: TextIO) -> Screen:
+    """The live screen where `stream` is a terminal that can move its cursor, plain lines elsewhere, nothing for JSON."""
+    if json:
+        return SilentScreen()
+    if stream.isatty() and os.environ.get("TERM", "dumb") not in ("dumb", "unknown", ""):
+        from batchtest.commands.live import LiveScreen
+
+        return LiveScreen(stream)
+    return PlainScreen(stream)
+
+
+def result_line(attempt: Attempt) -> str:
+    """One closed attempt on one line; anything but a pass is in capitals, with what decided it."""
+    word = attempt.outcome.value if attempt.outcome is Outcome.PASS else attempt.outcome.value.upper()
+    cause = f": {attempt.first_cause}" if attempt.first_cause else ""
+    return f"{attempt.serial} attempt {attempt.number}: {word} in {attempt.duration_s:.1f} s{cause}"
+
+
+def summary_lines(summary: BatchSummary) -> list[str]:
+    """How a batch went, in a few lines."""
+    return [str(summary)]
+
+
+def clean(text: str) -> str:
+    """A text on one line, without anything that a terminal would obey.
+
+    >>> clean("VN\\x1b[2J\\n0001")
+    'VN?[2J 0001'
+    """
+    return "".join(letter if letter.isprintable() else "?" for letter in " ".join(text.splitlines()))

@@ -1,0 +1,69 @@
+"""A bench ready to be opened: where its file asks for simulation, that is started and its addresses are filled in."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from batchtest.errors import BenchError
+
+if TYPE_CHECKING:
+    from batchtest.files.bench import BenchFile
+    from batchtest.files.library import Setup
+
+#: How long the simulated bench is given to end by itself, s.
+END_S = 5.0
+
+
+@contextmanager
+def served(setup: Setup) -> Iterator[BenchFile]:
+    """Yield the setup's bench with an address for every instrument.
+
+    A simulated bench runs in a process of its own and session, so that what ends this one (Ctrl-C too) finds it still
+    there to be switched off. It ends when this process does.
+
+    Raises
+    ------
+    BenchError : the simulated bench did not start.
+    """
+    from batchtest.files.bench import with_addresses
+
+    if setup.bench.simulation is None:
+        yield setup.bench
+        return
+    arguments = ["simulate", "--bench", setup.bench_name, "--fixture", setup.fixture_name, "--board", setup.board]
+    with subprocess.Popen(
+        [sys.executable, "-m", "batchtest", *arguments, "--json", "--until-eof"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=setup.root,
+        start_new_session=True,
+    ) as child:
+        try:
+            yield with_addresses(setup.bench, _addresses(child))
+        finally:
+            _end(child)
+
+
+def _addresses(child: subprocess.Popen[str]) -> dict[str, str]:
+    """The first line of the child: role -> address; its end is the end of the wait."""
+    assert child.stdout is not None
+    line = child.stdout.readline()
+    if not line:
+        raise BenchError("the simulated bench did not start; `batchtest simulate` says why")
+    addresses: dict[str, str] = json.loads(line)["addresses"]
+    return addresses
+
+
+def _end(child: subprocess.Popen[str]) -> None:
+    assert child.stdin is not None
+    child.stdin.close()
+    try:
+        child.wait(END_S)
+    except subprocess.TimeoutExpired:
+        child.kill()

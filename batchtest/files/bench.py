@@ -1,0 +1,250 @@
+"""What stands on the table: `fixtures/benches/<name>.toml` as frozen values, accuracy tables included."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Literal
+
+from pydantic import Field, StrictInt, StrictStr
+
+from batchtest.files.accuracy import (
+    Accuracy,
+    AmperesAccuracy,
+    DiodeAccuracy,
+    LoadAccuracy,
+    MeterAccuracy,
+    OhmsAccuracy,
+    SupplyAccuracy,
+    Temperature,
+    VoltsAccuracy,
+)
+from batchtest.files.address import address_fault, address_kind
+from batchtest.files.fields import (
+    Celsius,
+    Channel,
+    Day,
+    Name,
+    PositiveAmperes,
+    PositiveHertz,
+    PositiveNumber,
+    PositiveVolts,
+    PositiveWatts,
+    Ratio,
+    Seconds,
+    Table,
+    UnsignedVolts,
+    Volts,
+    Wrong,
+)
+from batchtest.quantities import write
+
+__all__ = [
+    "Accuracy",
+    "AmperesAccuracy",
+    "BenchFile",
+    "DiodeAccuracy",
+    "Ending",
+    "Handler",
+    "Identity",
+    "Instrument",
+    "Load",
+    "LoadAccuracy",
+    "LoadProtection",
+    "Meter",
+    "MeterAccuracy",
+    "OhmsAccuracy",
+    "Reference",
+    "Scanner",
+    "Simulation",
+    "Supply",
+    "SupplyAccuracy",
+    "SupplyProtection",
+    "Temperature",
+    "VoltsAccuracy",
+    "instruments",
+]
+
+Ending = Literal["LF", "CR", "CRLF"]
+
+
+class Identity(Table):
+    """What `*IDN?` must answer. A serial of "0" means that the instrument does not tell, and is no match."""
+
+    maker: StrictStr
+    model: StrictStr
+    serial: StrictStr
+
+    def own_faults(self) -> Iterator[Wrong]:
+        """A serial that identifies nothing."""
+        if self.serial.strip() in ("", "0"):
+            yield ("serial",), f"is {self.serial!r}, which is no serial; write what the instrument's label says"
+
+
+class Instrument(Table):
+    """One instrument: where it is, how it is spoken to, who it must be, when it was calibrated.
+
+    `address` is a VISA resource name, and is missing where `[simulation]` fills it in. Endings are required for SOCKET
+    and ASRL addresses. `gap` is the time to leave between two messages, `reply` the longest wait for an answer beyond
+    what the measurement itself takes.
+    """
+
+    dialect: Name
+    identity: Identity
+    address: StrictStr | None = None
+    read_ending: Ending | None = None
+    write_ending: Ending | None = None
+    baud: Channel | None = None
+    gap: Seconds = Decimal(0)
+    reply: Seconds = Decimal(2)
+    open: Seconds = Decimal(3)
+    calibrated: Day | None = None
+    due: Day | None = None
+    calibration_age: Seconds | None = None
+
+    def own_faults(self) -> Iterator[Wrong]:
+        """A resource name or its endings, or dates that contradict each other."""
+        if self.address is not None:
+            yield from _address_faults(self, self.address)
+        if self.calibrated is not None and self.due is not None and self.calibrated > self.due:
+            yield ("calibrated",), f"{self.calibrated} is after due {self.due}; swap them"
+        if self.calibrated is not None and self.calibration_age is not None:
+            yield ("calibration_age",), "stands beside calibrated; keep one of the two"
+
+
+class Meter(Instrument):
+    """The multimeter. `integration` in power-line cycles; `readings` raw values make one reading."""
+
+    accuracy: MeterAccuracy
+    integration: PositiveNumber = Decimal(1)
+    readings: StrictInt = Field(default=3, ge=2)
+    calibrated_at: Celsius = Decimal(23)
+
+
+class LoadProtection(Table):
+    """Limits set in the load itself before anything is powered."""
+
+    current: PositiveAmperes
+    power: PositiveWatts
+
+
+class Load(Instrument):
+    """The electronic load, one or more channels."""
+
+    channels: Channel = 1
+    protection: LoadProtection
+    accuracy: LoadAccuracy
+
+
+class SupplyProtection(Table):
+    """The over-voltage limit set in the supply itself before anything is powered."""
+
+    voltage: PositiveVolts
+
+
+class Supply(Instrument):
+    """The bench supply that stands in for the host's."""
+
+    protection: SupplyProtection
+    accuracy: SupplyAccuracy
+
+
+class Scanner(Instrument):
+    """The relay scanner between meter and fixture. `settle` is what its relays need beyond its own answer."""
+
+    settle: Seconds = Decimal(0)
+
+
+class Handler(Instrument):
+    """A machine that puts the named board into the nest; without one a person is asked."""
+
+
+class Reference(Table):
+    """A known voltage on a scanner channel: reading it right proves meter and path, before and after a zero."""
+
+    scanner: Channel
+    voltage: Volts
+    within: PositiveVolts
+
+    def own_faults(self) -> Iterator[Wrong]:
+        """A known voltage that a zero would come near."""
+        if abs(self.voltage) <= self.within:
+            volts, within = write(self.voltage, "V"), write(self.within, "V")
+            yield ("voltage",), f"{volts} cannot be told from zero within {within}; take a higher one"
+
+
+class Simulation(Table):
+    """A simulated bench in place of addresses.
+
+    `fixture` is what is simulated when the command names none; `cable` the lead truly fitted, which need not be the
+    fixture's. `scale` is simulated seconds per real second. A board is bad with probability `defect_rate`, with one of
+    `faults` (all modes of all its parts where the list is empty); `boards` says it outright for single serials ("" is
+    good). `open_needles` are terminals ("TP3") whose needle does not touch.
+    """
+
+    fixture: Name
+    cable: Name | None = None
+    scale: PositiveNumber = Decimal(1)
+    seed: StrictInt
+    defect_rate: Ratio = Decimal(0)
+    faults: tuple[StrictStr, ...] = ()
+    boards: dict[Name, StrictStr] = {}
+    hum: UnsignedVolts = Decimal(0)
+    open_needles: tuple[StrictStr, ...] = ()
+
+
+class BenchFile(Table):
+    """A bench: its instruments by role, mains frequency, ambient temperature (asked for where it is missing)."""
+
+    station: Name
+    mains: PositiveHertz
+    ambient: Celsius | None = None
+    reference: Reference
+    meter: Meter
+    load: Load
+    supply: Supply
+    scanner: Scanner
+    handler: Handler | None = None
+    simulation: Simulation | None = None
+
+    def own_faults(self) -> Iterator[Wrong]:
+        """Addresses with or without a simulation, its calibration ages, the range for the reference."""
+        for role, instrument in instruments(self).items():
+            yield from _simulation_faults(role, instrument, self.simulation)
+        largest = self.meter.accuracy.volts_dc[-1].range
+        if abs(self.reference.voltage) > largest:
+            wrong = f"{write(self.reference.voltage, 'V')} is beyond the meter's largest range, {write(largest, 'V')}"
+            yield ("reference", "voltage"), f"{wrong}; take a lower one"
+
+
+def instruments(bench: BenchFile) -> dict[str, Instrument]:
+    """The instruments of a bench by role, in the order meter, load, supply, scanner, handler."""
+    found: dict[str, Instrument | None] = {
+        "meter": bench.meter,
+        "load": bench.load,
+        "supply": bench.supply,
+        "scanner": bench.scanner,
+        "handler": bench.handler,
+    }
+    return {role: instrument for role, instrument in found.items() if instrument is not None}
+
+
+def _address_faults(instrument: Instrument, address: str) -> Iterator[Wrong]:
+    fault = address_fault(address)
+    if fault is not None:
+        yield ("address",), fault
+    kind = address_kind(address)
+    for name in ("read_ending", "write_ending"):
+        if kind in ("SOCKET", "ASRL") and getattr(instrument, name) is None:
+            yield (name,), f'is missing, and a {kind} address needs it; add it, such as {name} = "LF"'
+    if kind is not None and kind != "ASRL" and instrument.baud is not None:
+        yield ("baud",), f"stands beside a {kind} address; it is for ASRL addresses, leave it out"
+
+
+def _simulation_faults(role: str, instrument: Instrument, simulation: Simulation | None) -> Iterator[Wrong]:
+    if simulation is None and instrument.address is None:
+        yield (role, "address"), 'is missing; add it, such as address = "TCPIP0::192.168.0.5::5025::SOCKET"'
+    if simulation is not None and instrument.address is not None:
+        yield (role, "address"), "stands beside [simulation], which fills it in; leave one of them out"
+    if simulation is None and instrument.calibration_age is not None:
+        yield (role, "calibration_age"), "is for [simulation] only; write calibrated and due, such as 2026-03-02"

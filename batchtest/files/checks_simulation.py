@@ -1,0 +1,69 @@
+"""What the `[simulation]` of a bench names: fixtures, cables, and faults of parts that must be there."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from batchtest.errors import Fault, nearest
+from batchtest.files.bench import BenchFile
+from batchtest.files.circuit import CircuitFile
+from batchtest.files.fixture import FixtureFile
+from batchtest.files.parts import MODES
+from batchtest.files.positions import Key
+from batchtest.files.read import Document
+
+_FAULT = re.compile(r"(?:(?P<unit>board|host)\.)?(?P<part>[A-Za-z0-9_]+) (?P<mode>[a-z-]+)")
+
+
+def simulated_names(bench: Document[BenchFile], fixtures: Sequence[str], cables: Sequence[str]) -> Iterator[Fault]:
+    """A simulated fixture or cable that is not there."""
+    simulation = bench.model.simulation
+    if simulation is None:
+        return
+    if simulation.fixture not in fixtures:
+        wrong = f"there is no fixture {simulation.fixture!r}; {nearest(simulation.fixture, fixtures)}"
+        yield bench.fault(("simulation", "fixture"), wrong)
+    if simulation.cable is not None and simulation.cable not in cables:
+        wrong = f"there is no cable {simulation.cable!r}; {nearest(simulation.cable, cables)}"
+        yield bench.fault(("simulation", "cable"), wrong)
+
+
+def simulated_faults(bench: Document[BenchFile], board: CircuitFile, host: CircuitFile) -> Iterator[Fault]:
+    """Faults of parts that are in no circuit, or that such a part cannot have."""
+    simulation = bench.model.simulation
+    if simulation is None:
+        return
+    named: list[tuple[Key, str]] = [
+        *((("simulation", "faults", index), fault) for index, fault in enumerate(simulation.faults)),
+        *((("simulation", "boards", serial), fault) for serial, fault in simulation.boards.items() if fault),
+    ]
+    for key, fault in named:
+        wrong = _wrong_fault(fault, {"board": board, "host": host})
+        if wrong:
+            yield bench.fault(key, wrong)
+
+
+def simulated_needles(bench: Document[BenchFile], fixture: Document[FixtureFile]) -> Iterator[Fault]:
+    """Open needles at terminals that no point of the fixture uses."""
+    points = fixture.model.points.values()
+    terminals = sorted({terminal for point in points for terminal in (point.plus, point.minus)})
+    for index, needle in enumerate(bench.model.simulation.open_needles if bench.model.simulation else ()):
+        if needle not in terminals:
+            wrong = f"no point of {fixture.file} uses {needle!r}; {nearest(needle, terminals)}"
+            yield bench.fault(("simulation", "open_needles", index), wrong)
+
+
+def _wrong_fault(fault: str, circuits: dict[str, CircuitFile]) -> str | None:
+    """Say why a fault such as "DZ12 short" or "host.DS1 open" cannot be; `None` where it can."""
+    match = _FAULT.fullmatch(fault)
+    if match is None:
+        return f"{fault!r} is no part and how it fails; write such as 'R5B open'"
+    circuit = circuits[match["unit"] or "board"]
+    kinds = {card.name: card.kind for card in circuit.netlist.cards}
+    if match["part"] not in kinds:
+        return f"{circuit.name} has no part {match['part']!r}; {nearest(match['part'], list(kinds))}"
+    modes = MODES[kinds[match["part"]]]
+    if match["mode"] not in modes:
+        return f"{match['part']} cannot be {match['mode']!r}; write one of {', '.join(modes)}"
+    return None

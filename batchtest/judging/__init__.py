@@ -1,0 +1,1 @@
+"""Uncertainty of a reading and the decision rule. Pure: no bench, no disk."""

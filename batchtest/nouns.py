@@ -1,0 +1,212 @@
+"""The nouns of the station: frozen values without behaviour. One word for one thing, everywhere.
+
+Units are SI base units (V, A, ohm, s); a regulation is a ratio with unit "%". The time of a `Line` is wall time with
+offset.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """What an instrument does on the bench."""
+
+    METER = "meter"
+    LOAD = "load"
+    SUPPLY = "supply"
+    SCANNER = "scanner"
+    HANDLER = "handler"
+
+
+class Measurand(StrEnum):
+    """What kind of quantity a measurement is of."""
+
+    VOLTAGE = "voltage"
+    RESISTANCE = "resistance"
+    DIODE = "diode drop"
+    CONTACT = "contact resistance"
+    CURRENT = "supply current"
+    REGULATION = "load regulation"
+    OUTPUT_RESISTANCE = "output resistance"
+
+
+class Phase(StrEnum):
+    """Where in the procedure a measurement stands. Nothing is powered in `GATE`."""
+
+    GATE = "gate"
+    SOFT_START = "soft start"
+    LOAD = "load"
+    DERIVED = "derived"
+    POWER_DOWN = "power-down"
+
+
+class Verdict(StrEnum):
+    """What the decision rule says of one reading. `DOUBTFUL`: inside the limits, but in the guard band."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    DOUBTFUL = "doubtful"
+    UNREAD = "unread"
+
+
+class Outcome(StrEnum):
+    """What became of an attempt. `STOPPED`: the bench was at fault; `REFUSED`: cable or fixture not proven."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    DOUBTFUL = "doubtful"
+    STOPPED = "stopped"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """Bounds for one measurand, both included; `None` is no bound on that side."""
+
+    lower: float | None = None
+    upper: float | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """One thing to be measured: what, where, on which range, against which limit.
+
+    Parameters
+    ----------
+    name : unique in its procedure, such as "logic @ load point 2".
+    point : the fixture's point, or "" for what the supply reads of itself.
+    unit : base unit of the value: "V", "A", "ohm" or "%".
+    range : fixed range of the instrument, base unit; 0 where there is none (derived values).
+    limit : what it is judged by; `None` is recorded without a verdict.
+    abort : bounds that leave nothing powered a moment longer, on every single raw reading.
+    load_point, load_A : which load point, and the current drawn from this rail there.
+    expected : value of a board with nominal parts, from the circuit.
+    settle_s : expected time constant at the point, s.
+    """
+
+    name: str
+    phase: Phase
+    point: str
+    measurand: Measurand
+    unit: str
+    range: float
+    limit: Limit | None = None
+    abort: Limit | None = None
+    load_point: int | None = None
+    load_A: float | None = None
+    expected: float | None = None
+    settle_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One measured value.
+
+    Parameters
+    ----------
+    value : base unit; `None` where there was no reading. No reading is never a pass.
+    beyond : set where the instrument was over range and contact was proven: the true value is above this, and `value`
+        is `None`.
+    spread : standard deviation of a single raw value (pooled per range where that is known better), base unit.
+    count : number of raw values averaged.
+    uncertainty : expanded, k = 2, base unit; `None` where there is no value.
+    raw : the instrument's reply as it came.
+    nplc : integration time of one raw value in power-line cycles; 0 where not known.
+    settle_s : how long after the last change of state the value was taken, s.
+    settled : `False` where the value was still on its way when its time was over.
+    status : status words read with it, as "supply=0 load=0"; raw.
+    """
+
+    value: float | None
+    unit: str
+    beyond: float | None = None
+    spread: float | None = None
+    count: int = 0
+    uncertainty: float | None = None
+    raw: str = ""
+    nplc: float = 0.0
+    settle_s: float = 0.0
+    settled: bool = True
+    status: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """A verdict, the guard band it was made with (base unit, >= 0), and why in a few plain words."""
+
+    verdict: Verdict
+    guard: float = 0.0
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One line of a record: what was to be measured, what came, what it was judged (`None` without a limit)."""
+
+    number: int
+    time: datetime
+    elapsed_s: float
+    measurement: Measurement
+    reading: Reading
+    judgement: Judgement | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentIdentity:
+    """Who an instrument said it is, how it is spoken to, and when it was calibrated."""
+
+    role: Role
+    maker: str
+    model: str
+    serial: str
+    firmware: str
+    address: str
+    dialect: str
+    calibrated: date | None = None
+    due: date | None = None
+    calibration_age_d: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """All that a record must say besides its lines, so that it stands up years later."""
+
+    board: str
+    board_revision: str
+    batch: str
+    serial: str
+    attempt: int
+    station: str
+    operator: str
+    fixture: str
+    cable: str
+    bench: str
+    simulated: bool
+    ambient_C: float
+    rule: str
+    limits_sources: Mapping[str, str]
+    file_hashes: Mapping[str, str]
+    software: str
+    instruments: tuple[InstrumentIdentity, ...]
+    started: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attempt:
+    """One closed try at one serial. `first_cause` names what decided an outcome other than `pass`, in plain words."""
+
+    board: str
+    batch: str
+    serial: str
+    number: int
+    outcome: Outcome
+    first_cause: str | None
+    started: datetime
+    duration_s: float
+    record: str
+    lines: tuple[Line, ...] = field(default=(), repr=False)

@@ -1,0 +1,86 @@
+"""From values to a finished HTML file: the templates, escaping, and a write that is never half done."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+from urllib.parse import quote
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from batchtest.errors import RecordError
+from batchtest.pages.marks import mark, symbols
+
+_TEMPLATES = Path(__file__).parent / "templates"
+
+
+def render(template: str, values: Mapping[str, object]) -> str:
+    """Fill a template of `templates/`; every value is escaped, a missing one is an error."""
+    return _environment().get_template(template).render(values)
+
+
+def css_string(text: str) -> Markup:
+    """A text as a quoted CSS string that cannot end early, nor end its style element.
+
+    >>> css_string("VN</style>")
+    Markup('"VN\\\\00003c \\\\00002f style\\\\00003e "')
+    """
+    escaped = "".join(letter if letter.isascii() and letter.isalnum() else f"\\{ord(letter):06x} " for letter in text)
+    return Markup(f'"{escaped}"')
+
+
+def moment(when: datetime) -> str:
+    """A wall time with its offset, to the minute.
+
+    >>> from datetime import UTC
+    >>> moment(datetime(2026, 3, 14, 9, 12, tzinfo=UTC))
+    '2026-03-14 09:12 +00:00'
+    """
+    return f"{when:%Y-%m-%d %H:%M} {when.isoformat()[-6:]}" if when.tzinfo else f"{when:%Y-%m-%d %H:%M}"
+
+
+def write_whole(path: Path, text: str) -> Path:
+    """Write a file so that it is there whole or not at all: a temporary file beside it, synced, then renamed.
+
+    Raises
+    ------
+    RecordError : the disk would not take it; names the file.
+    """
+    try:
+        with NamedTemporaryFile("w", encoding="utf-8", newline="\n", dir=path.parent, suffix=".tmp", delete=False) as file:
+            temporary = Path(file.name)
+            try:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            except OSError:
+                temporary.unlink()
+                raise
+        temporary.chmod(0o644)
+        temporary.replace(path)
+    except OSError as error:
+        raise RecordError(f"cannot write {path}: {error.strerror}; make room or check who may write there") from error
+    return path
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    environment.filters["css_string"] = css_string
+    environment.filters["file_url"] = lambda name: quote(name, safe="")
+    environment.globals["mark"] = mark
+    environment.globals["symbols"] = symbols()
+    environment.globals["style"] = Markup((_TEMPLATES / "style.css").read_text(encoding="utf-8"))
+    return environment

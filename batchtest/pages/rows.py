@@ -1,0 +1,163 @@
+"""The lines of a record as rows of tables: strings and drawings, ready for a template."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+from markupsafe import Markup
+
+from batchtest.nouns import Line, Phase, Verdict
+from batchtest.pages.axis import Axis
+from batchtest.pages.bar import bar, bar_axis
+from batchtest.pages.scale import Scale, scale_of
+from batchtest.quantities import show
+
+K = TypeVar("K", bound=Hashable)
+
+#: In the order of the page.
+_TITLES = {
+    Phase.LOAD: ("Rails under load", "All loads of a load point are set together. The bars of one rail share one scale."),
+    Phase.DERIVED: ("Derived values", "Computed from the rails under load; errors they share are counted once."),
+    Phase.SOFT_START: ("Soft start", "Windows solved from the circuit and its part tolerances; outside one, power goes off."),
+    Phase.GATE: ("Before power", "Nothing is powered here. A zero counts only between two good readings of the reference."),
+    Phase.POWER_DOWN: ("Power-down", "Loads off, supply off, discharged, then measured."),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One reading, written out. `why` is set where the verdict is anything but a pass."""
+
+    name: str
+    value: str
+    limits: str
+    guard: str
+    uncertainty: str
+    verdict: Verdict | None
+    why: str
+    drawing: Markup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Rows that stand together, such as one rail at all its load points. `shared` is the limit they all have, if any."""
+
+    title: str
+    rows: tuple[Row, ...]
+    shared: str = ""
+
+    @property
+    def guard_is_U(self) -> bool:
+        """Whether one column says both, as it does wherever the guarded rule judged."""
+        return all(row.guard in ("", row.uncertainty) for row in self.rows)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """One phase of the procedure. A compact one is set small, without drawings."""
+
+    name: str
+    title: str
+    note: str
+    compact: bool
+    groups: tuple[Group, ...]
+
+    @property
+    def guard_is_U(self) -> bool:
+        """Whether one column says both in every group."""
+        return all(group.guard_is_U for group in self.groups)
+
+
+def sections(lines: Sequence[Line]) -> tuple[Section, ...]:
+    """Every phase that has lines: the rails under load first, since they are what is asked for; the way there after them."""
+    found = {phase: [line for line in lines if line.measurement.phase is phase] for phase in _TITLES}
+    return tuple(_section(phase, together) for phase, together in found.items() if together)
+
+
+def row(line: Line, scale: Scale, axis: Axis, name: str | None = None) -> Row:
+    """Write one line out, on the scale of those it stands with."""
+    reading, judgement = line.reading, line.judgement
+    passed = judgement is not None and judgement.verdict is Verdict.PASS
+    return Row(
+        name=name or line.measurement.name,
+        value=scale.reading(reading),
+        limits=scale.limits(line.measurement.limit),
+        guard=scale.of(judgement.guard) if judgement and (judgement.guard or reading.uncertainty) else "",
+        uncertainty="" if reading.uncertainty is None else scale.of(reading.uncertainty),
+        verdict=judgement.verdict if judgement else None,
+        why="" if passed else _why(line),
+        drawing=bar(line, axis, scale),
+    )
+
+
+def _section(phase: Phase, lines: list[Line]) -> Section:
+    title, note = _TITLES[phase]
+    compact = phase in (Phase.GATE, Phase.POWER_DOWN)
+    groups = _compact(lines) if compact else _drawn(lines, phase)
+    return Section(name=phase.name.lower(), title=title, note=note, compact=compact, groups=tuple(groups))
+
+
+def _drawn(lines: list[Line], phase: Phase) -> Iterator[Group]:
+    """Derived values stand by kind, all others by rail; at load points one rail shares one axis."""
+    for title, together in _bundles(lines, _kind if phase is Phase.DERIVED else _point):
+        scale, common = scale_of(together), bar_axis(together)
+        yield Group(
+            title=title,
+            rows=tuple(
+                row(line, scale, common if phase is Phase.LOAD else bar_axis([line]), _short_name(line))
+                for line in together
+            ),
+        )
+
+
+def _compact(lines: list[Line]) -> Iterator[Group]:
+    """By kind; lines that all have one limit make a table of their own that says it once, the others share one table."""
+    for kind, together in _bundles(lines, _kind):
+        alike = _bundles(together, lambda line: line.measurement.limit)
+        for limit, same in alike:
+            if len(same) > 1:
+                scale = scale_of(same)
+                yield Group(
+                    title=kind,
+                    rows=tuple(row(line, scale, bar_axis([line])) for line in same),
+                    shared=scale.limits(limit),
+                )
+        single = [same[0] for _, same in alike if len(same) == 1]
+        if single:
+            yield Group(title=kind, rows=tuple(row(line, scale_of([line]), bar_axis([line])) for line in single))
+
+
+def _bundles(lines: Iterable[Line], key: Callable[[Line], K]) -> list[tuple[K, list[Line]]]:
+    """Lines by a key, both in the order in which they came."""
+    bundles: dict[K, list[Line]] = {}
+    for line in lines:
+        bundles.setdefault(key(line), []).append(line)
+    return list(bundles.items())
+
+
+def _kind(line: Line) -> str:
+    return line.measurement.measurand.value
+
+
+def _point(line: Line) -> str:
+    return line.measurement.point or "supply"
+
+
+def _short_name(line: Line) -> str:
+    """A line's name below the heading of its group."""
+    measurement = line.measurement
+    if measurement.phase is Phase.DERIVED:
+        return measurement.point
+    if measurement.load_point is not None:
+        drawn = "" if measurement.load_A is None else f": {show(measurement.load_A, 'A', 3)}"
+        return f"load point {measurement.load_point + 1}{drawn}"
+    return measurement.name.rpartition(" @ ")[2]
+
+
+def _why(line: Line) -> str:
+    said = line.judgement.why if line.judgement else ""
+    if not line.reading.settled and "settle" not in said:
+        return f"{said}; did not settle" if said else "did not settle"
+    return said

@@ -1,0 +1,130 @@
+"""What a page says in plain words: outcomes, what to do next, the decision rule, and cautions to the next person."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from batchtest.nouns import Line, Measurand, Outcome, Phase, Verdict
+
+#: What an outcome means, one sentence, beside its word.
+MEANINGS: dict[Outcome, str] = {
+    Outcome.PASS: "Every reading lies inside its limits, and every one was taken.",
+    Outcome.FAIL: "At least one reading lies outside its limits.",
+    Outcome.DOUBTFUL: "No reading lies outside its limits, but at least one is too close to a limit to tell.",
+    Outcome.STOPPED: "The bench was at fault. The board was not judged.",
+    Outcome.REFUSED: "Cable or fixture were not proven safe. Nothing was powered.",
+}
+
+#: Own words, common practice, no source. They defer to local codes and to people licensed for the work.
+CAUTIONS: tuple[str, ...] = (
+    "No page and no program makes equipment safe. Isolate it, lock it off, and prove it dead with a tester that you have "
+    "just checked on a known source.",
+    "Work inside a mains-fed cabinet is for licensed or competent persons where local law says so. Local codes and your "
+    "workshop's rules come before this page.",
+    "Capacitors keep charge after switch-off, and some of it comes back. Discharge through a resistor, then measure again.",
+    "Resistors, fuses that reset themselves, and electronic loads stay hot for minutes. Let them cool before you touch.",
+    "Extra-low voltage burns too: take off rings and watch straps, and fuse the bench supply.",
+    "First power after a repair: lid down or eye protection on, low voltage, low current limit.",
+    "Never raise a current limit, or defeat protective earth, to see what happens. If a result surprises you, stop.",
+    "A damaged or unknown lead does not go back into the drawer.",
+    "The host belongs to the customer: ask before any load test on it.",
+)
+
+DISCLAIMER = "Test results of the board as received. No accredited calibration is claimed."
+#: Above this a board is not shown safe to handle, V. Common practice, no source.
+HANDLING_V = 1.0
+
+_RULES = {
+    "guarded": (
+        "Guarded acceptance: each limit is tightened by a guard band w = U, where U is the expanded uncertainty of that very "
+        "reading (k = 2, about 95 %). A reading passes only inside the tightened limits. Between a tightened limit and the "
+        "limit it is doubtful: measured inside, but not shown to be inside. Outside a limit it fails. A reading that just "
+        "passes is in truth outside its limit with a probability of 2.3 % at most."
+    ),
+    "plain": (
+        "Simple acceptance: a reading passes inside its limits and fails outside; its expanded uncertainty U (k = 2, about "
+        "95 %) is stated but not taken off (w = 0). A reading that lies on a limit is in truth outside it with a probability "
+        "of up to 50 %."
+    ),
+}
+
+
+def rule_text(rule: str) -> str:
+    """The decision rule in words; a rule that is not known is named, not explained."""
+    return _RULES.get(rule, f"Decision rule: {rule}.")
+
+
+def was_powered(lines: Iterable[Line]) -> bool:
+    """Whether any reading was taken with power on, or after it."""
+    return any(line.measurement.phase is not Phase.GATE for line in lines)
+
+
+def danger(lines: Iterable[Line]) -> str | None:
+    """What may hurt the next person, or `None`: a board that was powered, or found live, and not shown dead after that."""
+    together = list(lines)
+    last = [line for line in together if line.measurement.phase is Phase.POWER_DOWN]
+    if was_powered(together) and not (last and all(_dead(line) for line in last)):
+        return "No reading shows that the board was dead at the end. Treat it as live until you have measured it."
+    live = [line for line in together if line.measurement.phase is Phase.GATE and _found_live(line)]
+    if live:
+        names = ", ".join(sorted({line.measurement.point for line in live}))
+        return f"Voltage was found before any power was applied, at: {names}. Treat the board as live."
+    return None
+
+
+def next_steps(
+    outcome: Outcome, attempt: int, *, powered: bool, cable: str = "the fixture's own", fixture: str = "the one named"
+) -> tuple[str, ...]:
+    """What the person at the bench does now, in order."""
+    match outcome:
+        case Outcome.PASS:
+            return ("The board may go on: label it with its serial and this attempt.",)
+        case Outcome.FAIL:
+            return _after_fail(attempt, powered=powered)
+        case Outcome.DOUBTFUL:
+            return (
+                "Keep the board apart from those that passed.",
+                "Measure again with a smaller U: a lower range, a better meter, more readings, a calibration not so old.",
+                "Still doubtful: ask whoever owns the limits. Only they may accept it, in writing.",
+            )
+        case Outcome.STOPPED:
+            return (
+                "Leave the board in the queue. Nothing here counts for or against it.",
+                "Find what was wrong with the bench (the cause is named above) and put it right.",
+                "Start the batch again. This serial is tested anew, as its next attempt, gate included.",
+            )
+        case Outcome.REFUSED:
+            return (
+                f"Nothing was powered. Check the cable: it must be {cable}, pushed home and locked at both ends.",
+                f"Check the fixture: it must be {fixture}, lid closed, needles clean, board seated.",
+                "Do not try cables until one is taken. A lead you are not sure of comes off the bench.",
+                "Start the batch again. There is no way around the proof.",
+            )
+
+
+def _after_fail(attempt: int, *, powered: bool) -> tuple[str, ...]:
+    first = (
+        "Red tray. Tie on a fail tag with the serial and the cause.",
+        "It failed cold and was never powered. Do not power it, here or elsewhere, before it is repaired."
+        if not powered
+        else "Do not ship it, and do not load it further.",
+    )
+    if attempt > 1:
+        return (*first, "The one retest is used up. To the repair queue, with this page.")
+    return (
+        *first,
+        "One retest is allowed: take the board out, look at needles and pads, seat it again. Both attempts stay on record.",
+        "Fails again: to the repair queue, with this page.",
+    )
+
+
+def _dead(line: Line) -> bool:
+    if line.judgement is not None:
+        return line.judgement.verdict is Verdict.PASS
+    return line.reading.value is not None and abs(line.reading.value) < HANDLING_V
+
+
+def _found_live(line: Line) -> bool:
+    known = line.measurement.measurand is Measurand.VOLTAGE and line.measurement.point != "reference"
+    value = line.reading.value
+    return known and value is not None and abs(value) >= HANDLING_V

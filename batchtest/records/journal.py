@@ -1,0 +1,222 @@
+"""The record of an attempt while it grows: every line on the disk before the next is read, closed by a rename."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Self
+
+from batchtest.errors import RecordError
+from batchtest.nouns import Attempt, Context, Line, Outcome
+from batchtest.records.chain import locked_chain
+from batchtest.records.disk import on_disk, sync_folder, write_all, write_whole
+from batchtest.records.metadata import Closing, describe
+from batchtest.records.names import CSV, METADATA, PART, AttemptName, attempt_files, checked_name
+from batchtest.records.rows import header, row_of
+
+
+class Journal:
+    """One attempt's record, `reports/<batch>/<serial>.<attempt>.csv.part` until it is closed.
+
+    Made by `Journal.claim`. As a context manager it is abandoned where the block ends without `close`.
+
+    Parameters
+    ----------
+    context : with the attempt number that was claimed.
+    path : the part file.
+    """
+
+    def __init__(self, reports: Path, name: AttemptName, context: Context, file: int) -> None:
+        self.context = context
+        self.lines: list[Line] = []
+        self._reports = reports
+        self._folder = reports / context.batch
+        self._name = name
+        self._file: int | None = file
+        self._sha256 = hashlib.sha256()
+
+    @classmethod
+    def claim(cls, reports: Path, context: Context) -> Journal:
+        """Claim the next attempt number of a serial by creating its part file, and put the header in it.
+
+        Parameters
+        ----------
+        reports : the folder of all batches; it and the batch's folder are made where missing.
+        context : its `attempt` is replaced by the number claimed.
+
+        Raises
+        ------
+        SetupError : serial, batch or station cannot be part of a file name.
+        RecordError : the disk does not take it.
+        """
+        checked_name(context.serial, "serial")
+        checked_name(context.batch, "batch")
+        checked_name(context.station, "station")
+        folder = reports / context.batch
+        with on_disk(f"no record of {context.serial} can be begun; do not test"):
+            folder.mkdir(parents=True, exist_ok=True)
+            name, file = _claim(folder, context.serial)
+            own = replace(
+                context,
+                attempt=name.number,
+                limits_sources=dict(context.limits_sources),
+                file_hashes=dict(context.file_hashes),
+            )
+            journal = cls(reports, name, own, file)
+            try:
+                journal._append(header())
+                sync_folder(folder)
+            except OSError:
+                journal.abandon()
+                journal.path.unlink(missing_ok=True)
+                raise
+        return journal
+
+    @property
+    def path(self) -> Path:
+        """The part file while it grows."""
+        return self._name.path(self._folder, PART)
+
+    @property
+    def attempt(self) -> int:
+        """The attempt number that was claimed, from 1."""
+        return self._name.number
+
+    def write(self, line: Line) -> None:
+        """Put a line on the disk; when this returns it survives a power cut.
+
+        Raises
+        ------
+        RecordError : it is not on the disk. Nothing more can be written, and the attempt cannot be closed.
+        """
+        with self._recording():
+            self._append(row_of(line))
+        self.lines.append(line)
+
+    def close(
+        self,
+        outcome: Outcome,
+        first_cause: str | None,
+        *,
+        ended: datetime,
+        duration_s: float,
+        proof: Sequence[str] = (),
+    ) -> Attempt:
+        """Close the record: describe it, link it into the station's chain, give it its final name.
+
+        Parameters
+        ----------
+        first_cause : what decided an outcome other than pass, in plain words.
+        ended : wall time with offset.
+        duration_s : of the monotonic clock.
+        proof : names of the readings that proved it safe to power.
+
+        Raises
+        ------
+        RecordError : the record is not closed; the part file is as it was and no other file of the attempt is left.
+        """
+        closing = Closing(
+            context=self.context,
+            outcome=outcome,
+            first_cause=first_cause,
+            ended=ended,
+            duration_s=duration_s,
+            proof=tuple(proof),
+            csv_sha256=self._sha256.hexdigest(),
+            previous_sha256="",
+        )
+        with self._recording():
+            self._check_disk()
+            self._finish(closing)
+        return Attempt(
+            board=self.context.board,
+            batch=self.context.batch,
+            serial=self._name.serial,
+            number=self._name.number,
+            outcome=outcome,
+            first_cause=first_cause,
+            started=self.context.started,
+            duration_s=duration_s,
+            record=self._record,
+            lines=tuple(self.lines),
+        )
+
+    def abandon(self) -> None:
+        """Let go of the part file as it is; it stays on the disk and shows as open. Does nothing after `close`."""
+        if self._file is not None:
+            with suppress(OSError):
+                os.close(self._file)
+            self._file = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.abandon()
+
+    @property
+    def _record(self) -> str:
+        """The closed record's path from the reports folder."""
+        return f"{self._folder.name}/{self._name.path(self._folder, CSV).name}"
+
+    def _append(self, row: bytes) -> None:
+        if self._file is None:
+            raise RecordError(f"{self.path} takes no more lines; it is closed or was given up")
+        write_all(self._file, row)
+        self._sha256.update(row)
+
+    @contextmanager
+    def _recording(self) -> Iterator[None]:
+        """Whatever goes wrong in here, the attempt is not recorded and the part file stays as it is."""
+        lost = f"{self._name.serial} attempt {self.attempt} is not recorded; the board must not leave the bench"
+        try:
+            with on_disk(lost):
+                yield
+        except RecordError:
+            self.abandon()
+            raise
+
+    def _check_disk(self) -> None:
+        if self._file is None:
+            raise RecordError(f"{self.path} cannot be closed; it is closed already or was given up")
+        if hashlib.sha256(self.path.read_bytes()).hexdigest() != self._sha256.hexdigest():
+            raise RecordError(f"{self.path} is not what was written; something else has changed it")
+
+    def _finish(self, closing: Closing) -> None:
+        """Give the files their names; what was done so far is undone where something goes wrong."""
+        final = self._name.path(self._folder, CSV)
+        metadata = self._name.path(self._folder, METADATA)
+        with locked_chain(self._reports, self.context.station) as chain, ExitStack() as undo:
+            text, sha256 = describe(final.name, replace(closing, previous_sha256=chain.previous))
+            chain.announce(sha256, self._record)
+            undo.callback(metadata.unlink, missing_ok=True)
+            write_whole(metadata, text)
+            self.abandon()
+            self.path.rename(final)
+            undo.callback(final.rename, self.path)
+            sync_folder(self._folder)
+            chain.finish(sha256, self._record)
+            undo.pop_all()
+
+
+def _claim(folder: Path, serial: str) -> tuple[AttemptName, int]:
+    """Create the part file of the next attempt; the first number whose file did not exist and has no closed record."""
+    number = 1 + max((name.number for name, _ in attempt_files(folder) if name.serial == serial), default=0)
+    while True:
+        name = AttemptName(serial, number)
+        part = name.path(folder, PART)
+        try:
+            file = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
+        except FileExistsError:
+            number += 1
+            continue
+        if not name.path(folder, CSV).exists():
+            return name, file
+        os.close(file)  # another station closed this number between the look and the create
+        part.unlink()
+        number += 1

@@ -1,0 +1,92 @@
+"""A batch: one board after another into the nest, each attempt closed and handed on before the next begins."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Protocol
+
+from batchtest.nouns import Attempt, Context, Phase
+from batchtest.records.journal import Journal
+from batchtest.sequencer.attempt import Ending, Station, run_attempt
+from batchtest.sequencer.logbook import Logbook, Observer
+from batchtest.sequencer.shield import uninterrupted
+
+
+class BatchObserver(Observer, Protocol):
+    """Whoever watches a batch."""
+
+    def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
+        """A board is about to be placed."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What is the same for all boards of a batch besides the station: its name, who tests, where records go."""
+
+    batch: str
+    operator: str
+    reports: Path
+    software: str
+
+
+def run_batch(
+    station: Station, job: Job, serials: Iterable[str], place: Callable[[str], None], observer: BatchObserver
+) -> Iterator[Attempt]:
+    """Test board after board; each attempt is closed on disk before it is handed on.
+
+    Raises
+    ------
+    Whatever stopped or refused an attempt, after that attempt was handed on: the batch ends there.
+    """
+    for serial in serials:
+        attempt, ending = _one(station, job, serial, place, observer)
+        yield attempt
+        if ending.error is not None:
+            raise ending.error
+
+
+def _one(
+    station: Station, job: Job, serial: str, place: Callable[[str], None], observer: BatchObserver
+) -> tuple[Attempt, Ending]:
+    with Journal.claim(job.reports, _context(station, job, serial)) as journal:
+        observer.start_attempt(serial, journal.attempt, station.procedure.seconds)
+        clock = station.bench.clock
+        logbook = Logbook(journal, observer, station.setup.limits.decision.rule, clock)
+        ending = run_attempt(station, serial, logbook, observer, place)
+        with uninterrupted():
+            attempt = journal.close(
+                ending.outcome,
+                ending.first_cause,
+                ended=datetime.now().astimezone(),
+                duration_s=logbook.elapsed_s,
+                proof=[line.measurement.name for line in logbook.lines if line.measurement.phase is Phase.GATE],
+            )
+    return attempt, ending
+
+
+def _context(station: Station, job: Job, serial: str) -> Context:
+    setup = station.setup
+    return Context(
+        board=setup.board,
+        board_revision=setup.limits.revision,
+        batch=job.batch,
+        serial=serial,
+        attempt=0,
+        station=setup.bench.station,
+        operator=job.operator,
+        fixture=setup.fixture_name,
+        cable=setup.fixture.cable,
+        bench=setup.bench_name,
+        simulated=setup.bench.simulation is not None,
+        ambient_C=station.ambient_C,
+        rule=setup.limits.decision.rule,
+        limits_sources={name: rail.source for name, rail in setup.limits.rails.items()},
+        file_hashes=setup.hashes,
+        software=job.software,
+        instruments=station.bench.identities,
+        started=datetime.now().astimezone(),
+    )

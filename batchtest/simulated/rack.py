@@ -1,0 +1,228 @@
+"""The electrical state of the bench: who drives what, what is in the nest, and where every voltage is at a moment.
+
+Instruments change `supply`, `loads` and the relays, and then call `apply`: the new operating point is solved, and the
+voltages begin to move toward it from where they are. Nothing here is what an instrument reads; it is what is true.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+from random import Random
+
+from batchtest.files.fixture import input_point
+from batchtest.files.library import Setup
+from batchtest.simulated.approach import Approach
+from batchtest.simulated.boards import Board, Operating, Stock, simulation_of
+from batchtest.simulated.log import BenchLog, Kind
+
+#: What leaks from the point where power goes in when nothing is on, ohm: with it and the bleed time constant goes the
+#: charge that a discharge resistor has to take.
+LEAK_OHM = 1000.0
+#: A load channel holds its current down to this share of the set one; below it is unregulated.
+REGULATES = 0.98
+#: Time constant of a nest without a board, s.
+_EMPTY_S = 0.001
+
+
+@dataclass(slots=True)
+class SupplyState:
+    """The bench supply: what it is set to, whether its output is on, whether its over-voltage protection has tripped."""
+
+    on: bool = False
+    volts: float = 0.0
+    limit_A: float = 0.0
+    trip_V: float = 0.0
+    tripped: bool = False
+
+
+@dataclass(slots=True)
+class LoadChannel:
+    """A load channel: `set_A` as asked for, `true_A` what it then draws; its limits, and which of them has tripped it."""
+
+    on: bool = False
+    set_A: float = 0.0
+    true_A: float = 0.0
+    trip_A: float = 0.0
+    trip_W: float = 0.0
+    tripped: str = ""
+
+
+class Rack:
+    """The nest and everything that is wired to it."""
+
+    def __init__(self, setup: Setup, log: BenchLog) -> None:
+        self.lock = threading.RLock()
+        self.log = log
+        self.setup = setup
+        self.board: Board | None = None
+        self.lid_closed = True
+        self.supply = SupplyState()
+        self.loads = {channel: LoadChannel() for channel in range(1, setup.bench.load.channels + 1)}
+        self.closed: tuple[int, ...] = ()
+        self.closed_since_s = 0.0
+        self.operating = Operating({}, 0.0, {})
+        self.feed = input_point(setup.fixture)
+        self._points = {name: Approach(0.0, 0.0, 0.0, _EMPTY_S) for name in setup.fixture.points}
+        self._load_points = {point.load: name for name, point in setup.fixture.points.items() if point.load is not None}
+        self._stock = Stock(setup)
+        self._shown: dict[str, str] = {}
+
+    def place(self, serial: str, now: float) -> None:
+        """Put the board of a serial into the nest, with the charge that it brings; the lid closes."""
+        self.board = self._stock.board(serial)
+        self.lid_closed = True
+        self._points = {
+            name: Approach(volts, 0.0, now, self.board.bleed_s[name]) for name, volts in self.board.charge_V.items()
+        }
+        self._note(now, "handler", f"{serial} in")
+        self.apply(now)
+
+    def eject(self, now: float) -> None:
+        """Take the board out; the lid opens."""
+        self.board = None
+        self.lid_closed = False
+        self._points = {name: Approach(0.0, 0.0, now, _EMPTY_S) for name in self._points}
+        self._note(now, "handler", "nest empty")
+        self.apply(now)
+
+    def set_relays(self, closed: tuple[int, ...], effective_s: float) -> None:
+        """Relays closed from `effective_s` on; until then the meter's input is open."""
+        self.closed, self.closed_since_s = closed, effective_s
+        self._note(effective_s, "scanner", ",".join(map(str, closed)) or "all open")
+        self.apply(effective_s)
+
+    @property
+    def discharging(self) -> bool:
+        """Whether the discharge resistor is across the point where power goes in."""
+        return self.setup.fixture.discharge.scanner in self.closed
+
+    def apply(self, now: float) -> None:
+        """Work out where everything goes from `now` on; protections that trip switch their output off at once."""
+        self.operating = self._solved()
+        while self._protect(now):
+            self.operating = self._solved()
+        self._points = {
+            name: approach.toward(self.operating.points[name], self._tau_s(name), now)
+            for name, approach in self._points.items()
+        }
+        self._note_outputs(now)
+
+    def volts(self, point: str, time_s: float) -> float:
+        """True voltage of a point at a moment, V."""
+        return self._points[point].at(time_s)
+
+    def mean_volts(self, point: str, from_s: float, to_s: float) -> float:
+        """True voltage of a point, averaged over an integration window, V."""
+        return self._points[point].mean(from_s, to_s)
+
+    def cold_rise(self, point: str, current_A: float, compliance_V: float, since_s: float) -> Approach:
+        """What the meter's test current, switched on at `since_s`, adds at a point, V; an empty nest is an open."""
+        if self.board is None:
+            return Approach(compliance_V, compliance_V, since_s, _EMPTY_S)
+        target = self.board.cold(point, current_A, compliance_V)
+        return Approach(0.0, target, since_s, self.board.settle_s[point])
+
+    def supply_volts(self, time_s: float) -> float:
+        """Voltage at the supply's terminals, V."""
+        return self.volts(self.feed, time_s)
+
+    def supply_amperes(self, time_s: float) -> float:
+        """Current out of the supply, A: while its voltage rises, what charges the board comes on top, up to its limit."""
+        if not self.supply.on:
+            return 0.0
+        steady = self.operating.supply_A + self._discharge_A
+        approach = self._points[self.feed]
+        rising = approach.target - approach.start > 0.1
+        inrush = Approach(max(0.0, self.supply.limit_A - steady), 0.0, approach.since_s, approach.tau_s)
+        return min(self.supply.limit_A, steady + (inrush.at(time_s) if rising else 0.0))
+
+    def supply_limiting(self, time_s: float) -> bool:
+        """Whether the supply is held by its current limit."""
+        return self.supply.on and self.supply_amperes(time_s) >= self.supply.limit_A * 0.999
+
+    def load_volts(self, channel: int, time_s: float) -> float:
+        """Voltage at a load channel's terminals, V; a channel that is wired to no point has none."""
+        point = self._load_points.get(channel)
+        return 0.0 if point is None else self.volts(point, time_s)
+
+    def load_amperes(self, channel: int, time_s: float) -> float:
+        """Current into a load channel, A: never more than its minimum resistance lets through at the voltage there is."""
+        load = self.loads[channel]
+        steady = self.operating.loads.get(channel, 0.0)
+        return max(0.0, min(load.true_A, steady)) if load.on and self.load_volts(channel, time_s) > 0 else 0.0
+
+    def load_unregulated(self, channel: int) -> bool:
+        """Whether a channel that is on cannot draw what it is set to."""
+        load = self.loads[channel]
+        return load.on and self.operating.loads.get(channel, 0.0) < REGULATES * load.true_A
+
+    def needle_ohms(self, terminal: str) -> float | None:
+        """Contact resistance between the two needles on a terminal, ohm; `None` where they do not touch."""
+        simulation = simulation_of(self.setup)
+        if terminal in simulation.open_needles or self.board is None:
+            return None
+        return Random(f"{simulation.seed}/{self.board.serial}/needle {terminal}").uniform(0.1, 0.3)
+
+    @property
+    def _discharge_A(self) -> float:
+        if not self.discharging:
+            return 0.0
+        return self.operating.points[self.feed] / float(self.setup.fixture.discharge.resistor)
+
+    def _solved(self) -> Operating:
+        drawn = {channel: load.true_A for channel, load in self.loads.items() if load.on and self._wired(channel)}
+        if not self.supply.on:
+            return Operating(dict.fromkeys(self._points, 0.0), 0.0, dict.fromkeys(drawn, 0.0))
+        volts, limit_A = self.supply.volts, self.supply.limit_A
+        if self.discharging:
+            ohms = float(self.setup.fixture.discharge.resistor)
+            volts = min(volts, limit_A * ohms)
+            limit_A = max(0.0, limit_A - volts / ohms)
+        if self.board is None:
+            points = {name: volts if name == self.feed else 0.0 for name in self._points}
+            return Operating(points, 0.0, dict.fromkeys(drawn, 0.0))
+        return self.board.powered(volts, limit_A, drawn)
+
+    def _wired(self, channel: int) -> bool:
+        return channel in self._load_points
+
+    def _protect(self, now: float) -> bool:
+        """Trip what is beyond its limits; whether anything did."""
+        found = False
+        if self.supply.on and self.operating.points[self.feed] > self.supply.trip_V:
+            self.supply.on, self.supply.tripped, found = False, True, True
+            self._note(now, "supply", "over-voltage protection tripped")
+        for channel, load in self.loads.items():
+            amperes = self.operating.loads.get(channel, 0.0)
+            watts = amperes * self.operating.points.get(self._load_points.get(channel, ""), 0.0)
+            which = "current" if amperes > load.trip_A else "power" if watts > load.trip_W else ""
+            if load.on and which:
+                load.on, load.tripped, found = False, which, True
+                self._note(now, f"load {channel}", f"{which} protection tripped")
+        return found
+
+    def _tau_s(self, point: str) -> float:
+        if self.board is None:
+            return _EMPTY_S
+        loaded = any(load.on and self._load_points.get(channel) == point for channel, load in self.loads.items())
+        if self.supply.on or loaded:
+            return self.board.settle_s[point]
+        if point == self.feed and self.discharging:
+            ohms = float(self.setup.fixture.discharge.resistor)
+            return self.board.bleed_s[point] * ohms / (ohms + LEAK_OHM)
+        return self.board.bleed_s[point]
+
+    def _note_outputs(self, now: float) -> None:
+        states: Mapping[str, str] = {
+            "supply": f"{self.supply.volts:g} V {self.supply.limit_A:g} A" if self.supply.on else "",
+            **{f"load {n}": f"{load.set_A:g} A" if load.on else "" for n, load in self.loads.items()},
+        }
+        for role, text in states.items():
+            if self._shown.get(role, "") != text:
+                self._shown[role] = text
+                self._note(now, role, f"{text} on" if text else "off")
+
+    def _note(self, now: float, role: str, text: str) -> None:
+        self.log.add(now, role, Kind.STATE, text)

@@ -1,0 +1,120 @@
+"""Start the simulated bench of a setup, and fill its addresses into the bench file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Self
+
+from batchtest.clock import Clock
+from batchtest.files.bench import BenchFile, Handler, Instrument
+from batchtest.files.library import Setup
+from batchtest.nouns import Role
+from batchtest.simulated.boards import simulation_of
+from batchtest.simulated.handler import SimulatedHandler
+from batchtest.simulated.load import SimulatedLoad
+from batchtest.simulated.log import BenchLog
+from batchtest.simulated.meter import SimulatedMeter
+from batchtest.simulated.on_bench import BenchInstrument
+from batchtest.simulated.rack import Rack
+from batchtest.simulated.scanner import SimulatedScanner
+from batchtest.simulated.server import InstrumentServer
+from batchtest.simulated.supply import SimulatedSupply
+
+
+@dataclass(frozen=True, slots=True)
+class Instruments:
+    """The instruments themselves, for looking at what is true; `handler` is `None` where a person places boards."""
+
+    meter: SimulatedMeter
+    load: SimulatedLoad
+    supply: SimulatedSupply
+    scanner: SimulatedScanner
+    handler: SimulatedHandler | None
+
+    def by_role(self) -> dict[Role, BenchInstrument]:
+        """Instruments that are there, by role."""
+        found: dict[Role, BenchInstrument | None] = {
+            Role.METER: self.meter,
+            Role.LOAD: self.load,
+            Role.SUPPLY: self.supply,
+            Role.SCANNER: self.scanner,
+            Role.HANDLER: self.handler,
+        }
+        return {role: instrument for role, instrument in found.items() if instrument is not None}
+
+
+class RunningBench:
+    """A simulated bench being served on loopback; a context manager that stops it.
+
+    Attributes
+    ----------
+    addresses : VISA resource name of each role.
+    bench_file : the setup's bench with addresses and endings filled in, `[simulation]` kept.
+    rack, log, instruments : what is true, what was received, and the instruments themselves.
+    servers : by role; a `Mishap` put into `servers[role].mishaps` befalls its next reply.
+    """
+
+    def __init__(self, setup: Setup, clock: Clock, connections: int | None = None) -> None:
+        self.log = BenchLog()
+        self.rack = Rack(setup, self.log)
+        self.instruments = instruments_of(setup, self.rack)
+        self.servers = {
+            role: InstrumentServer(instrument, clock, connections)
+            for role, instrument in self.instruments.by_role().items()
+        }
+        self.addresses = {role: server.address for role, server in self.servers.items()}
+        self.bench_file = with_addresses(setup.bench, self.addresses)
+
+    def stop(self) -> None:
+        """Stop serving; again does nothing."""
+        for server in self.servers.values():
+            server.stop()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.stop()
+
+
+def start_bench(setup: Setup, clock: Clock, connections: int | None = None) -> RunningBench:
+    """Serve the simulated bench of a setup in threads of this process, on any free ports of the loopback interface.
+
+    Parameters
+    ----------
+    setup : from `load_setup`; its bench has a `[simulation]`.
+    clock : where its instruments take their time from, and what replies wait on.
+    connections : how many connections each instrument takes at a time; `None` for any number.
+
+    Raises
+    ------
+    SetupError : the bench has real instruments.
+    NoOperatingPoint : the circuit has no solution even with nominal parts.
+    """
+    return RunningBench(setup, clock, connections)
+
+
+def instruments_of(setup: Setup, rack: Rack) -> Instruments:
+    """The instruments of a bench, wired to a rack; without any transport."""
+    bench, simulation = setup.bench, simulation_of(setup)
+    return Instruments(
+        meter=SimulatedMeter(bench, simulation, rack),
+        load=SimulatedLoad(bench, simulation, rack),
+        supply=SimulatedSupply(bench, simulation, rack),
+        scanner=SimulatedScanner(bench, rack),
+        handler=SimulatedHandler(bench.handler, rack) if isinstance(bench.handler, Handler) else None,
+    )
+
+
+def with_addresses(bench: BenchFile, addresses: Mapping[Role, str]) -> BenchFile:
+    """A bench with each instrument's address and endings filled in."""
+
+    def addressed(role: Role, instrument: Instrument) -> Instrument:
+        return instrument.model_copy(update={"address": addresses[role], "read_ending": "LF", "write_ending": "LF"})
+
+    present = {role: getattr(bench, role.value) for role in addresses}
+    return bench.model_copy(update={role.value: addressed(role, one) for role, one in present.items()})
