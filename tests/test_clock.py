@@ -9,7 +9,9 @@ import pytest
 from batchtest.clock import Clock, ScaledClock, VirtualClock
 
 
-@pytest.mark.parametrize("clock", [pytest.param(ScaledClock(1000), id="scaled"), pytest.param(VirtualClock(), id="virtual")])
+@pytest.mark.parametrize(
+    "clock", [pytest.param(ScaledClock(1000), id="scaled"), pytest.param(VirtualClock(), id="virtual")]
+)
 def test_a_sleep_passes_that_much_of_the_clock(clock: Clock):
     """After a sleep at least that many seconds have gone by on this clock."""
     before = clock.now()
@@ -17,7 +19,9 @@ def test_a_sleep_passes_that_much_of_the_clock(clock: Clock):
     assert clock.now() >= before + 5.0
 
 
-@pytest.mark.parametrize("clock", [pytest.param(ScaledClock(1000), id="scaled"), pytest.param(VirtualClock(), id="virtual")])
+@pytest.mark.parametrize(
+    "clock", [pytest.param(ScaledClock(1000), id="scaled"), pytest.param(VirtualClock(), id="virtual")]
+)
 def test_waiting_for_the_past_takes_no_time(clock: Clock):
     """A moment that has gone by is not waited for, and the clock does not go back to it."""
     clock.sleep(1.0)

@@ -122,10 +122,14 @@ class Register(Table):
 
 
 class Function(Table):
-    """A function of the multimeter: how it is selected with its range, and its integration in power-line cycles."""
+    """A function of the multimeter: how it is selected with its range, and how its integration is set.
+
+    `cycles` is the integration that selecting leaves, in power-line cycles, where it cannot be set.
+    """
 
     select: tuple[RangeCommand, ...]
     integrate: CyclesCommand | None = None
+    cycles: Decimal = Field(default=Decimal(10), gt=0)
 
 
 class Functions(Table):

@@ -40,6 +40,16 @@ class Meter:
         self._line_cycle_s = 1 / mains_Hz
         self._held: _Configuration | None = None
 
+    def configure(self, measurand: Measurand, range_: float, nplc: float, count: int) -> None:
+        """Set function, range (base unit), integration (power-line cycles) and raw values in a reading, where they differ."""
+        wanted = _Configuration(measurand, range_, nplc, count, self.link.recoveries)
+        if self._held == wanted:
+            return
+        held, self._held = self._held, None
+        self.link.set(*self._settings(wanted, held))
+        if self.link.recoveries == wanted.recoveries:
+            self._held = wanted
+
     def read(self, measurand: Measurand, range_: float, nplc: float, count: int) -> RawValues:
         """Read `count` raw values in one go.
 
@@ -47,13 +57,13 @@ class Meter:
         ----------
         measurand : voltage (V), resistance or contact resistance (ohm), or diode drop (V).
         range_ : fixed range, base unit; a diode function has none.
-        nplc : integration time of one raw value, power-line cycles.
+        nplc : integration time of one raw value, power-line cycles; see `cycles`.
 
         Raises
         ------
         BenchError : no reply, or one that is not `count` numbers.
         """
-        self._configure(_Configuration(measurand, range_, nplc, count, self.link.recoveries))
+        self.configure(measurand, range_, nplc, count)
         replies = self.dialect.replies
         raw = ""
 
@@ -62,20 +72,13 @@ class Meter:
             raw = reply
             return parse_numbers(reply, count, over_range=replies.over_range, units=replies.units)
 
-        values = self.link.ask(self.dialect.read, parse, self.expected_s(nplc, count))
-        return RawValues(values, raw)
+        duration_s = count * self.cycles(measurand, nplc) * self._line_cycle_s * AUTOZERO
+        return RawValues(self.link.ask(self.dialect.read, parse, duration_s), raw)
 
-    def expected_s(self, nplc: float, count: int) -> float:
-        """The longest that `count` raw values should take, s."""
-        return count * nplc * self._line_cycle_s * AUTOZERO
-
-    def _configure(self, wanted: _Configuration) -> None:
-        if self._held == wanted:
-            return
-        held, self._held = self._held, None
-        self.link.set(*self._settings(wanted, held))
-        if self.link.recoveries == wanted.recoveries:
-            self._held = wanted
+    def cycles(self, measurand: Measurand, nplc: float) -> float:
+        """Integration of one raw value that is truly in use where `nplc` is asked for, power-line cycles."""
+        function = self._function(measurand)
+        return float(function.cycles) if function.integrate is None else nplc
 
     def _settings(self, wanted: _Configuration, held: _Configuration | None) -> list[str]:
         """The commands that lead there; selecting resets the rest on many meters, so that it is all sent again."""

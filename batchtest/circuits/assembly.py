@@ -1,8 +1,8 @@
 """Host, cable and board joined into one circuit, and the terminals by which people name its nodes.
 
-Names in the joined circuit carry where they belong: part "board.RZ12", node "host.sg", wire "cable.W6" (named by its pin
-at the board end). The terminals of a fixture are "TP3" (a test point of the board), "board.5" and "host.5" (pin 5 of the
-cable at that end).
+Names in the joined circuit carry where they belong: part "board.RZ12", node "host.sg", wire "cable.W6" (named by its
+pin at the board end). The terminals of a fixture are "TP3" (a test point of the board), "board.5" and "host.5" (pin 5
+of the cable at that end).
 """
 
 from __future__ import annotations
@@ -76,8 +76,8 @@ class Assembly:
 def join(host: CircuitFile, cable: CableFile, board: CircuitFile) -> Assembly:
     """Join host, cable and board; the ground is the host's pin "n0".
 
-    A wire is a resistor: its length times the resistance per metre, and a contact at either end. Raises SetupError where
-    the cable names a pin that a connector does not have, or the host has no pin "n0".
+    A wire is a resistor: its length times the resistance per metre, and a contact at either end. Raises SetupError
+    where the cable names a pin that a connector does not have, or the host has no pin "n0".
     """
     parameters = Parameters()
     elements = [*_placed(host, "host", parameters), *_placed(board, "board", parameters)]
@@ -107,9 +107,7 @@ def _placed(circuit: CircuitFile, place: str, parameters: Parameters) -> Iterato
         yield element_of(card, model, tolerances_of(part), place, parameters)
 
 
-def _wires(
-    host: CircuitFile, cable: CableFile, board: CircuitFile, parameters: Parameters
-) -> Iterator[Element]:
+def _wires(host: CircuitFile, cable: CableFile, board: CircuitFile, parameters: Parameters) -> Iterator[Element]:
     """Wires and id resistor of the cable."""
     ohms = float(cable.length * cable.per_metre + 2 * cable.contact)
     used: set[str] = set()

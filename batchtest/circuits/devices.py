@@ -25,8 +25,8 @@ Floats = NDArray[np.float64]
 class Devices:
     """Values of all junctions, one row a sample. Junctions: diodes, then base-emitter, then base-collector.
 
-    `start` is where each diode's breakdown begins, V (infinite where there is none); `series` its series resistance, ohm.
-    Slopes and rests of a diode hold for the voltage over diode and series resistance together.
+    `start` is where each diode's breakdown begins, V (infinite where there is none); `series` its series resistance,
+    ohm. Slopes and rests of a diode hold for the voltage over diode and series resistance together.
     """
 
     emission: Floats
@@ -120,12 +120,12 @@ class Devices:
     ) -> tuple[list[Floats], list[Floats]]:
         """Collector and base current of the transport model with Early voltage, as slopes and rests."""
         early = 1.0 - bc * self.per_early
-        linked = forward[0] - reverse[0] + GMIN_S * (be - bc)
+        linked = forward[0] - reverse[0]
         collector = linked * early - reverse[0] / self.reverse_beta - GMIN_S * bc
         base = forward[0] / self.beta + reverse[0] / self.reverse_beta + GMIN_S * (be + bc)
-        collector_be = (forward[1] + GMIN_S) * early
+        collector_be = forward[1] * early
         back = reverse[1] / self.reverse_beta + GMIN_S
-        collector_bc = -(reverse[1] + GMIN_S) * early - linked * self.per_early - back
+        collector_bc = -reverse[1] * early - linked * self.per_early - back
         base_be = forward[1] / self.beta + GMIN_S
         rests = [collector - collector_be * be - collector_bc * bc, base - base_be * be - back * bc]
         return [collector_be, collector_bc, base_be, back], rests

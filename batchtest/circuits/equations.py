@@ -1,8 +1,8 @@
 """The modified nodal equations of a circuit: which unknown is what, and where each element stamps.
 
-A conductance and a transconductance stamp the same way: a current between an outgoing pair of unknowns, controlled by the
-voltage of another pair. A branch (V, E) adds an unknown, its current. Patterns are made once; for a batch of samples a
-stamp is then one matrix product.
+A conductance and a transconductance stamp the same way: a current between an outgoing pair of unknowns, controlled by
+the voltage of another pair. A branch (V, E) adds an unknown, its current. Patterns are made once; for a batch of
+samples a stamp is then one matrix product.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Pattern:
         for index, (out, control) in enumerate(pairs):
             for row, out_sign in zip(out, (1.0, -1.0), strict=True):
                 for column, sign in zip(control, (1.0, -1.0), strict=True):
-                    if row != _GROUND and column != _GROUND:
+                    if _GROUND not in (row, column):
                         slot = entries.setdefault(row * size + column, {})
                         slot[index] = slot.get(index, 0.0) + out_sign * sign
         weights = np.zeros((len(pairs), len(entries)))
@@ -67,15 +67,22 @@ class Equations:
     """Unknowns and stamps of one assembly with its limited sources.
 
     `names` are the nodes of the first `count` of `size` unknowns, `places` where each node is; branch currents follow.
-    `junctions` are their names. The controlled elements stand in the order: diodes, transistors' base-emitter, their base-collector, sources.
+    `junctions`
+    names the junctions. The controlled elements stand in the order: diodes, transistors' base-emitter junctions, their
+    base-collector junctions, sources.
     """
 
     def __init__(self, assembly: Assembly, sources: Sequence[LimitedSource]) -> None:
         self.flat = flat = flatten(assembly)
         self.names, self.places, self.count = flat.names, flat.places, len(flat.names)
         self.size = self.count + len(flat.voltages) + len(flat.gains)
-        self.junctions = [*flat.diode_names, *(f"{name}.{kind}" for kind in ("be", "bc") for name in flat.transistor_names)]
-        self.sources = [(self.places[assembly.node(one.plus)], self.places[assembly.node(one.minus)]) for one in sources]
+        self.junctions = [
+            *flat.diode_names,
+            *(f"{name}.{kind}" for kind in ("be", "bc") for name in flat.transistor_names),
+        ]
+        self.sources = [
+            (self.places[assembly.node(one.plus)], self.places[assembly.node(one.minus)]) for one in sources
+        ]
         self._lay_out_linear(flat)
         self._lay_out_controlled(flat)
 

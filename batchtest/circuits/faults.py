@@ -1,4 +1,4 @@
-"""Single faults of parts and wires, put into a circuit: "board.DZ12 short", "R5A open", "Q5 open-b", "cable.W6 open"."""
+"""Faults of single parts and wires, put into a circuit: "board.DZ12 short", "Q5 open-b", "cable.W6 open"."""
 
 from __future__ import annotations
 

@@ -24,9 +24,9 @@ TRANSISTOR_KEYS = ("IS", "BF", "BR", "NF", "NR", "VAF")
 class Flat:
     """Bare elements: the unknowns they lie between (-1 is ground) and the places of their values.
 
-    A value's place is its column in the array of part values; fixed numbers follow those columns in the order of `fixed`.
-    `names` are the nodes in the order of their unknowns; inner nodes of parts have a "#" in their name. `shunts` are
-    the nodes that carry the shunt of a diode's folded inner node.
+    A value's place is its column in the array of part values; fixed numbers follow those columns in the order of
+    `fixed`. `names` are the nodes in the order of their unknowns; inner nodes of parts have a "#" in their name.
+    `shunts` are the nodes that carry the shunt of a diode's folded inner node.
     """
 
     names: list[str] = field(default_factory=list)

@@ -1,8 +1,9 @@
-"""Sources with limits, at the ends of which the bench's instruments sit: supply, load channels, the meter's ohms source.
+"""Sources with limits, as the bench's instruments are: supply, load channels, the meter's ohms source.
 
-The law is three straight lines: out of the plus node flows I = clip((volts - v) / ohms, lower_A, upper_A), where v is the
-voltage between plus and minus. Newton treats it as an active set: a source is on one of its lines, and may step only
-between a limit and the slope, never from one limit to the other, so that a slope of a few millivolts cannot be jumped over.
+The law is three straight lines: out of the plus node flows I = clip((volts - v) / ohms, lower_A, upper_A), where v is
+the voltage between plus and minus. Newton treats it as an active set: a source is on one of its lines, and may step
+only between a limit and the slope, never from one limit to the other, so that it cannot jump over a slope of a few
+millivolts. The law is kept exactly; nothing is smoothed.
 """
 
 from __future__ import annotations
@@ -76,17 +77,15 @@ class Drives:
         return Drives(self.volts * share, self.siemens, self.lower * share, self.upper * share)
 
     def segments(self, volts: Floats | None = None) -> NDArray[np.int8]:
-        """The line each source is on at its voltage: -1 lower limit, 0 slope, +1 upper limit; slope without a voltage."""
+        """The line each source is on at its voltage: -1 lower limit, 0 slope, +1 upper; the slope without a voltage."""
         fixed = (self.lower == self.upper).astype(np.int8)
-        if volts is None:
-            return fixed
-        return np.where(fixed == 1, fixed, self._wanted(volts))
+        return fixed if volts is None else np.where(fixed == 1, fixed, self._wanted(volts)).astype(np.int8)
 
     def follow(self, now: NDArray[np.int8], volts: Floats) -> NDArray[np.int8]:
         """The line each source goes to from the line it is on: at most one line further."""
         wanted = self._wanted(volts)
-        stepped = np.where(now * wanted == -1, 0, wanted).astype(np.int8)
-        return np.where(self.lower == self.upper, np.int8(1), stepped)
+        stepped = np.where(now * wanted == -1, 0, wanted)
+        return np.where(self.lower == self.upper, 1, stepped).astype(np.int8)
 
     def tangent(self, segments: NDArray[np.int8]) -> tuple[Floats, Floats]:
         """Conductance of each source on its line, and the current from plus to minus at zero volts."""

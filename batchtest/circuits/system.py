@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from batchtest.circuits.aids import solve
 from batchtest.circuits.assembly import Assembly
 from batchtest.circuits.equations import Equations
-from batchtest.circuits.newton import Problem, State, solve
+from batchtest.circuits.problem import Problem, State
 from batchtest.circuits.sources import Drive, Drives, LimitedSource
 from batchtest.errors import SetupError, nearest
 
@@ -135,9 +136,6 @@ def _begin(problem: Problem, known: State | None, rows: slice) -> State:
     """Where a block begins: near a known solution, or cold."""
     if known is None:
         return problem.cold()
-    if len(known.x) == 1:
-        known = known.take(np.zeros(len(problem.right), np.intp))
-    else:
-        known = known.take(rows)
+    known = known.take(np.zeros(len(problem.right), np.intp) if len(known.x) == 1 else rows)
     volts = known.x @ problem.equations.controls[:, len(problem.equations.junctions) :]
     return State(known.x, known.junctions, problem.drives.segments(volts))

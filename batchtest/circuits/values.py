@@ -1,4 +1,4 @@
-"""Part values: as drawn on the schematic, or drawn from their tolerances, the same serial always getting the same parts."""
+"""Part values: as the schematic has them, or drawn from their tolerances, a serial always getting the same parts."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ def nominal_values(assembly: Assembly) -> Floats:
 def draw_values(assembly: Assembly, serials: Sequence[str], *, seed: int = 0, spread: float = 1 / 3) -> Floats:
     """Part values of boards, each drawn from its tolerance: shape (boards, columns).
 
-    Normal with a standard deviation of `spread` times the tolerance, cut off at the tolerance (common practice, no source).
+    Normal with a standard deviation of `spread` times the tolerance, cut off at the tolerance (common practice, no
+    source).
     A board's parts follow from seed and serial alone; host and cable are the same for all serials of a seed.
 
     Parameters

@@ -159,7 +159,7 @@ class _Batch:
         from batchtest.pages import write_attempt_page
 
         self.attempts.append(attempt)
-        self.screen.close_attempt(attempt, write_attempt_page(Path(attempt.record)))
+        self.screen.close_attempt(attempt, write_attempt_page(self.wanted.reports / attempt.record))
 
     def job(self) -> Job:
         """The batch's part of every record."""
@@ -229,7 +229,7 @@ class _Batch:
                 "attempt": attempt.number,
                 "outcome": attempt.outcome.value,
                 "first_cause": attempt.first_cause,
-                "record": attempt.record,
+                "record": str(self.wanted.reports / attempt.record),
             }
             for attempt in self.attempts
         ]

@@ -21,7 +21,7 @@ from rich.text import Text
 from batchtest.commands.board_view import BoardView, described
 from batchtest.commands.letters import large
 from batchtest.commands.marks import DANGER, STYLES, marked
-from batchtest.commands.screen import SIMULATED, clean, result_line, summary_lines
+from batchtest.commands.screen import SIMULATED, clean, read_answer, result_line, summary_lines
 from batchtest.nouns import Attempt, Line, Outcome, Verdict
 from batchtest.pages.words import danger, next_steps, was_powered
 
@@ -44,12 +44,13 @@ class LiveScreen:
         self._counts: Counter[Outcome] = Counter()
         self._tested: set[str] = set()
         self._board: BoardView | None = None
+        self._next: BoardView | None = None
         self._closed: Attempt | None = None
         self._page: Path | None = None
         self._action = ""
         self._expected_s = 0.0
         self._ends = 0.0
-        self._live = Live(get_renderable=self.render, console=self._console, refresh_per_second=8, transient=True)
+        self._live = self._new_live()
 
     def __enter__(self) -> Self:
         self._live.start()
@@ -72,15 +73,15 @@ class LiveScreen:
             self._print(f"caution: {caution}", "dim")
 
     def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
-        """Clear the last verdict away and run."""
+        """Say whose turn it is; the last verdict stays until something is done to the new board."""
         with self._lock:
-            self._board, self._closed, self._page = BoardView(clean(serial), attempt), None, None
-            self._action, self._expected_s = "", seconds_expected
-            self._ends = time.monotonic() + seconds_expected
+            self._next, self._expected_s = BoardView(clean(serial), attempt), seconds_expected
 
     def start_action(self, action: Action, seconds_left: float) -> None:
         """Show what is being done, and set the time left right."""
         with self._lock:
+            if self._next is not None:
+                self._board, self._next, self._closed, self._page = self._next, None, None, None
             self._action, self._ends = clean(action.title), time.monotonic() + seconds_left
 
     def show_line(self, line: Line) -> None:
@@ -107,10 +108,23 @@ class LiveScreen:
         """Print it above everything."""
         self._print(text, "bold")
 
+    def ask(self, prompt: str) -> str:
+        """Ask below the screen as it stands, a verdict included, and go on below the answer."""
+        self._live.transient = False
+        self._live.stop()
+        try:
+            return read_answer(prompt, self._console.file)
+        finally:
+            self._live = self._new_live()
+            self._live.start()
+
     def render(self) -> RenderableType:
         """Draw the whole screen as it stands now."""
         with self._lock:
             return Group(*self._parts())
+
+    def _new_live(self) -> Live:
+        return Live(get_renderable=self.render, console=self._console, refresh_per_second=8, transient=True)
 
     @property
     def _ascii(self) -> bool:
@@ -166,7 +180,7 @@ class LiveScreen:
         if attempt.first_cause:
             yield Text(clean(attempt.first_cause), style="bold")
         yield Text(f"Next: {next_steps(attempt.outcome, attempt.number, powered=was_powered(attempt.lines))[0]}")
-        if hazard := danger(attempt.lines):
+        if hazard := danger(attempt.outcome, attempt.lines):
             yield Text(f"DANGER: {clean(hazard)}", style=DANGER)
 
 

@@ -1,15 +1,17 @@
-"""What a person sees while boards are tested: a live screen in a terminal, plain lines in a pipe, nothing for machines.
+"""What a person sees while boards are tested: live in a terminal, plain lines in a pipe, nothing for machines.
 
-Colour is never the only cue: every verdict is a shape and a word, and RUNNING is laid out unlike any verdict, and moves.
+Colour is never the only cue: a verdict is a shape and a word, and RUNNING moves and is laid out unlike any verdict.
 """
 
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Protocol, Self, TextIO
+from typing import IO, TYPE_CHECKING, Protocol, Self, TextIO
 
+from batchtest.errors import SetupError
 from batchtest.nouns import Attempt, Line, Outcome
 
 if TYPE_CHECKING:
@@ -62,6 +64,10 @@ class Screen(Protocol):
         """One line for the person, now."""
         ...
 
+    def ask(self, prompt: str) -> str:
+        """Ask the person and wait for a line; raises SetupError where nobody can answer."""
+        ...
+
 
 class SilentScreen:
     """Shows nothing: what a machine wants is printed elsewhere."""
@@ -97,6 +103,10 @@ class SilentScreen:
     def message(self, text: str) -> None:
         """Nothing."""
 
+    def ask(self, prompt: str) -> str:
+        """Ask on stderr, which no machine reads."""
+        return read_answer(prompt, sys.stderr)
+
 
 class PlainScreen(SilentScreen):
     """One line for each event that matters, for a file, a pipe, or a terminal that cannot move its cursor."""
@@ -131,13 +141,17 @@ class PlainScreen(SilentScreen):
         """Say it."""
         self._say(text)
 
+    def ask(self, prompt: str) -> str:
+        """Ask on the stream."""
+        return read_answer(prompt, self._stream)
+
     def _say(self, text: str) -> None:
         self._stream.write(clean(text) + "\n")
         self._stream.flush()
 
 
 def choose_screen(json: bool, stream: TextIO) -> Screen:
-    """The live screen where `stream` is a terminal that can move its cursor, plain lines elsewhere, nothing for JSON."""
+    """Live where `stream` is a terminal that can move its cursor, plain lines elsewhere, nothing for JSON."""
     if json:
         return SilentScreen()
     if stream.isatty() and os.environ.get("TERM", "dumb") not in ("dumb", "unknown", ""):
@@ -145,6 +159,23 @@ def choose_screen(json: bool, stream: TextIO) -> Screen:
 
         return LiveScreen(stream)
     return PlainScreen(stream)
+
+
+def read_answer(prompt: str, stream: IO[str]) -> str:
+    """Write a prompt and read one line of standard input. The end of input is no answer, least of all a yes.
+
+    Raises
+    ------
+    SetupError : standard input is at its end.
+    """
+    stream.write(prompt)
+    stream.flush()
+    answer = sys.stdin.readline()
+    if not answer:
+        raise SetupError(
+            f"nobody answers {prompt.strip()!r}; run it in a terminal, or name --serials and use a handler"
+        )
+    return answer.removesuffix("\n")
 
 
 def result_line(attempt: Attempt) -> str:
@@ -155,8 +186,17 @@ def result_line(attempt: Attempt) -> str:
 
 
 def summary_lines(summary: BatchSummary) -> list[str]:
-    """How a batch went, in a few lines."""
-    return [str(summary)]
+    """How a batch went: boards by their last outcome, first-pass yield with its interval, what is open."""
+    last = list(summary.boards.values())
+    counts = ", ".join(f"{last.count(outcome)} {outcome.value}" for outcome in Outcome if outcome in last)
+    said = [f"batch {summary.batch}: {len(last)} boards: {counts}"]
+    first = summary.first_pass
+    if first.share is not None:
+        interval = f"95 % interval {100 * first.lower:.0f} to {100 * first.upper:.0f} %"
+        said.append(f"first-pass yield {first.passed} of {first.boards}, {100 * first.share:.0f} % ({interval})")
+    if summary.open:
+        said.append(f"open, to be tested anew: {', '.join(summary.open)}")
+    return said
 
 
 def clean(text: str) -> str:

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from batchtest.errors import BenchError
+from batchtest.nouns import Role
 
 if TYPE_CHECKING:
     from batchtest.files.bench import BenchFile
@@ -30,7 +31,7 @@ def served(setup: Setup) -> Iterator[BenchFile]:
     ------
     BenchError : the simulated bench did not start.
     """
-    from batchtest.files.bench import with_addresses
+    from batchtest.simulated.serve import with_addresses
 
     if setup.bench.simulation is None:
         yield setup.bench
@@ -50,14 +51,13 @@ def served(setup: Setup) -> Iterator[BenchFile]:
             _end(child)
 
 
-def _addresses(child: subprocess.Popen[str]) -> dict[str, str]:
+def _addresses(child: subprocess.Popen[str]) -> dict[Role, str]:
     """The first line of the child: role -> address; its end is the end of the wait."""
     assert child.stdout is not None
     line = child.stdout.readline()
     if not line:
         raise BenchError("the simulated bench did not start; `batchtest simulate` says why")
-    addresses: dict[str, str] = json.loads(line)["addresses"]
-    return addresses
+    return {Role(role): address for role, address in json.loads(line)["addresses"].items()}
 
 
 def _end(child: subprocess.Popen[str]) -> None:

@@ -1,7 +1,8 @@
 """Read a netlist in the common SPICE card syntax: one `.subckt` a file, cards R V I D Q E, `.model` cards D NPN PNP.
 
-Upper and lower case are the same, as in SPICE: parts and models come back in upper case, nodes in lower case. A line that
-begins with `*` is a comment, and so is what follows `;` or ` $`; a line that begins with `+` goes on with the one before.
+Upper and lower case are the same, as in SPICE: parts and models come back in upper case, nodes in lower case. A line
+that begins with `*` is a comment, and so is what follows `;` or ` $`; a line that begins with `+` goes on with the one
+before.
 """
 
 from __future__ import annotations
@@ -256,4 +257,6 @@ class _Reader:
             cure = nearest(card.model, list(self.models))
             self.fault(card.line, card.name, f"uses the model {card.model!r}, which is not defined; {cure}")
         elif model.kind in _MODELS and model.kind not in kinds:
-            self.fault(card.line, card.name, f"uses {card.model}, a model of kind {model.kind}; it needs {kinds[0]}")
+            self.fault(
+                card.line, card.name, f"uses {card.model}, a model of kind {model.kind}; it needs {' or '.join(kinds)}"
+            )

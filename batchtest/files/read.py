@@ -23,9 +23,12 @@ _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$")
 _AT_END = " (at end of document)"
 #: Beginning of what tomllib says -> what we say.
 _SYNTAX = {
+    f"Invalid value{_AT_END}": "ends where a value should stand; close every quote, [ and {",
+    "Invalid date": "has a day or time that is in no calendar",
     "Invalid value": 'has no valid value here; a text or a quantity needs quotes, such as "4.75 V"',
     "Expected '=' after a key": "needs a key, an equals sign and a value, such as load = 1",
     "Invalid statement": "is neither a key with its value nor a [table]; begin a comment with #",
+    "Unescaped '\\' in a string": "has a backslash that stands for nothing; write two, or use single quotes",
     "Unterminated string": "has a text without its closing quote",
     "Illegal character": "has a text that does not end on its line, or a control character; close the quote",
     "Expected newline or end of document": "has something after the value; one key on a line, a comment begins with #",
@@ -130,7 +133,7 @@ def _syntax_faults(said: str, text: str, file: str, positions: Positions) -> lis
             for twice in repeats
         ]
     at_line = _AT_LINE.search(said)
-    line = int(at_line[1]) if at_line else text.rstrip().count("\n") + 1
-    said = said[: at_line.start()] if at_line else said.removesuffix(_AT_END)
-    words = next((ours for theirs, ours in _SYNTAX.items() if said.startswith(theirs)), f"is no TOML: {said}")
+    last_line = text.rstrip().count("\n") + 1 if said.endswith(_AT_END) else 0
+    line = int(at_line[1]) if at_line else last_line
+    words = next((ours for theirs, ours in _SYNTAX.items() if said.startswith(theirs)), f"is no TOML ({said})")
     return [Fault(file, line, "", words)]

@@ -44,7 +44,7 @@ def plain(error: ErrorDetails, model: type[BaseModel]) -> Iterator[Wrong]:
     elif kind == "too_short" and error["input"]:
         return  # each of its entries has a fault of its own
     elif kind == "extra_forbidden":
-        yield key, f"is no key that is known here; {nearest(str(key[-1]), known_keys(model, key[:-1]))}"
+        yield key, f"is no known key; {nearest(str(key[-1]), known_keys(model, key[:-1]))}"
     else:
         yield key, _SAID.get(kind, _unknown)(error)
 

@@ -4,29 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 from markupsafe import Markup
 
-from batchtest.nouns import Context, InstrumentIdentity, Line, Outcome, Phase, Verdict
+from batchtest.nouns import InstrumentIdentity, Line, Outcome, Verdict
 from batchtest.pages import words
-from batchtest.pages.bar import bar_axis, dot
+from batchtest.pages.bar import dot
+from batchtest.pages.deciding import closest, deciding
 from batchtest.pages.render import moment, render
-from batchtest.pages.rows import Row, row, sections
-from batchtest.pages.scale import scale_of
+from batchtest.pages.rows import sections
 from batchtest.quantities import show
-
-if TYPE_CHECKING:
-    from batchtest.records.record import Record
-
-#: Which verdict decides an attempt of this outcome, where a reading does.
-_DECIDES = {Outcome.FAIL: (Verdict.FAIL, Verdict.UNREAD), Outcome.DOUBTFUL: (Verdict.DOUBTFUL,)}
+from batchtest.records.chain import BEGINNING
+from batchtest.records.disk import on_disk, write_whole
+from batchtest.records.record import Record, read_record
 
 
 def attempt_page(record: Record) -> str:
     """One HTML file of one attempt: no network, no script, prints on A4."""
     context, lines = record.context, record.lines
-    outcome = record.outcome
+    outcome, first_cause = record.closing.outcome, record.closing.first_cause
     powered = words.was_powered(lines)
     return render(
         "attempt.html",
@@ -36,22 +33,23 @@ def attempt_page(record: Record) -> str:
             "foot": f"{context.serial} attempt {context.attempt}: {outcome.value}",
             "outcome": outcome.value,
             "meaning": words.MEANINGS[outcome],
-            "closest": _closest(lines) if outcome is Outcome.PASS else "",
-            "danger": words.danger(lines),
-            "cause": record.first_cause or "No cause was recorded.",
-            "deciding": _deciding(outcome, lines),
+            "closest": closest(lines) if outcome is Outcome.PASS else "",
+            "danger": words.danger(outcome, lines),
+            "altered": not record.unaltered,
+            "cause": first_cause or "No cause was recorded.",
+            "deciding": deciding(outcome, first_cause, lines),
             "steps": words.next_steps(
                 outcome, context.attempt, powered=powered, cable=context.cable, fixture=context.fixture
             ),
             "counts": [(verdict.value, _count(lines, verdict)) for verdict in Verdict],
             "lines": len(lines),
-            "took": show(record.duration_s, "s", 3),
+            "took": show(record.closing.duration_s, "s", 3),
             "started": moment(context.started),
             "sections": sections(lines),
             "rule": words.rule_text(context.rule),
             "key": _key(),
             "instruments": [(known, _calibration(known, context.started.date())) for known in context.instruments],
-            "facts": list(_facts(context)),
+            "facts": list(_facts(record)),
             "hashes": list(_hashes(record)),
             "cautions": words.CAUTIONS,
             "disclaimer": words.DISCLAIMER,
@@ -59,41 +57,22 @@ def attempt_page(record: Record) -> str:
     )
 
 
+def write_attempt_page(record_path: Path) -> Path:
+    """Write `<serial>.<attempt>.html` beside a record, whole or not at all, and give its path.
+
+    Raises
+    ------
+    RecordError : the record cannot be read, or the page cannot be written.
+    """
+    page = record_path.with_suffix(".html")
+    text = attempt_page(read_record(record_path))
+    with on_disk(f"{page} cannot be written"):
+        write_whole(page, text)
+    return page
+
+
 def _count(lines: tuple[Line, ...], verdict: Verdict) -> int:
     return sum(line.judgement is not None and line.judgement.verdict is verdict for line in lines)
-
-
-def _deciding(outcome: Outcome, lines: tuple[Line, ...]) -> Row | None:
-    """The first reading that made the outcome what it is; a stopped or refused attempt may have none."""
-    wanted = _DECIDES.get(outcome, ())
-    found = (line for line in lines if line.judgement is not None and line.judgement.verdict in wanted)
-    line = next(found, None)
-    return None if line is None else row(line, scale_of([line]), bar_axis([line]))
-
-
-def _closest(lines: tuple[Line, ...]) -> str:
-    """Which rail came closest to a limit, counted in its own uncertainty."""
-    margins = [
-        (margin / line.reading.uncertainty, margin, line)
-        for line in lines
-        if line.measurement.phase in (Phase.LOAD, Phase.DERIVED) and line.reading.uncertainty
-        for margin in _margins(line)
-    ]
-    if not margins:
-        return ""
-    in_U, margin, line = min(margins, key=lambda known: known[:2])
-    distance = show(margin, line.measurement.unit, 3)
-    return f"Closest to a limit: {line.measurement.name}, {distance} inside it ({in_U:.3g} times its U)."
-
-
-def _margins(line: Line) -> Iterator[float]:
-    value, limit = line.reading.value, line.measurement.limit
-    if value is None or limit is None:
-        return
-    if limit.lower is not None:
-        yield value - limit.lower
-    if limit.upper is not None:
-        yield limit.upper - value
 
 
 def _calibration(instrument: InstrumentIdentity, on: date) -> str:
@@ -111,7 +90,8 @@ def _calibration(instrument: InstrumentIdentity, on: date) -> str:
     return ", ".join(said) or "not known"
 
 
-def _facts(context: Context) -> Iterator[tuple[str, str]]:
+def _facts(record: Record) -> Iterator[tuple[str, str]]:
+    context = record.context
     yield "bench", f"{context.bench} (simulated)" if context.simulated else context.bench
     yield "fixture", context.fixture
     yield "cable", context.cable
@@ -119,18 +99,24 @@ def _facts(context: Context) -> Iterator[tuple[str, str]]:
     yield "operator", context.operator
     yield "ambient", show(context.ambient_C, "C", 3)
     yield "software", context.software
+    yield "ended", moment(record.closing.ended)
+    if words.was_powered(record.lines):
+        yield "proof", f"{len(record.closing.proof)} readings before power, listed under Before power"
 
 
 def _hashes(record: Record) -> Iterator[tuple[str, str]]:
+    yield record.path.name, record.closing.csv_sha256
     yield "this record", record.sha256
-    yield "record before it", record.previous or "none: first of its chain"
+    before = record.closing.previous_sha256
+    yield "the record before it", before if before != BEGINNING else "none: this is the first of its station's chain"
     yield from record.context.file_hashes.items()
 
 
 def _key() -> Markup:
     shapes = ((Verdict.PASS, "passes"), (Verdict.FAIL, "fails"), (Verdict.DOUBTFUL, "doubtful"))
     return Markup(" ").join(
-        Markup('<span class="sample"><svg viewBox="0 0 14 14" width="14" height="14" aria-hidden="true">{}</svg> {}</span>')
-        .format(Markup(dot(7, 7, verdict)), name)
+        Markup(
+            '<span class="sample"><svg viewBox="0 0 14 14" width="14" height="14" aria-hidden="true">{}</svg> {}</span>'
+        ).format(Markup(dot(7, 7, verdict)), name)
         for verdict, name in shapes
     )

@@ -10,8 +10,8 @@ from batchtest.nouns import Limit, Line, Verdict
 from batchtest.pages.axis import Axis, axis_for
 from batchtest.pages.scale import Scale
 
-WIDTH = 200.0
-HEIGHT = 22.0
+WIDTH = 160.0
+HEIGHT = 18.0
 _MIDDLE = HEIGHT / 2
 
 
@@ -36,26 +36,31 @@ def bar(line: Line, axis: Axis, scale: Scale) -> Markup:
 
 def window(limit: Limit, guard: float, axis: Axis, height: float) -> Iterator[str]:
     """The band between the limits, its guard strips and its ends; an open side runs off the drawing."""
-    left = axis.at(limit.lower) if limit.lower is not None else 0.0
-    right = axis.at(limit.upper) if limit.upper is not None else axis.width
-    top, middle = 4, height / 2
-    yield f'<path d="M0 {middle:g}H{axis.width:g}" class="line"/>'
-    yield _rect(left, right, top, height, "window")
-    if limit.lower is not None:
-        yield from _end(left, min(right, axis.at(limit.lower + guard)), height)
-    if limit.upper is not None:
-        yield from _end(right, max(left, axis.at(limit.upper - guard)), height)
+    lower, upper = _seen(limit.lower, axis), _seen(limit.upper, axis)
+    left = 0.0 if lower is None else axis.at(lower)
+    right = axis.width if upper is None else axis.at(upper)
+    yield f'<path d="M0 {height / 2:g}H{axis.width:g}" class="line"/>'
+    yield _rect(left, right, height, "window")
+    if lower is not None:
+        yield from _end(left, min(right, axis.at(lower + guard)), height)
+    if upper is not None:
+        yield from _end(right, max(left, axis.at(upper - guard)), height)
 
 
 def _end(outer: float, inner: float, height: float) -> Iterator[str]:
     """One limit: its hatched strip inwards, and its line."""
     if inner != outer:
-        yield _rect(min(outer, inner), max(outer, inner), 4, height, "guard")
+        yield _rect(min(outer, inner), max(outer, inner), height, "guard")
     yield f'<path d="M{outer:g} 1V{height - 1:g}" class="limit"/>'
 
 
-def _rect(left: float, right: float, top: float, height: float, name: str) -> str:
-    return f'<rect x="{left:g}" y="{top:g}" width="{right - left:g}" height="{height - 2 * top:g}" class="{name}"/>'
+def _seen(bound: float | None, axis: Axis) -> float | None:
+    """A bound that lies on the drawing; a close-up leaves the other one out."""
+    return None if bound is None or axis.side(bound) else bound
+
+
+def _rect(left: float, right: float, height: float, name: str) -> str:
+    return f'<rect x="{left:g}" y="3" width="{right - left:g}" height="{height - 6:g}" class="{name}"/>'
 
 
 def _value(line: Line, axis: Axis) -> Iterator[str]:
@@ -74,7 +79,7 @@ def _value(line: Line, axis: Axis) -> Iterator[str]:
 
 
 def dot(x: float, y: float, verdict: Verdict) -> str:
-    """A value's marker: a full dot passes, a diamond fails, a half-filled ring is doubtful, an empty ring not judged."""
+    """A value's marker: a dot passes, a diamond fails, a half-filled ring is doubtful, an empty ring not judged."""
     if verdict is Verdict.FAIL:
         return f'<path d="M{x:g} {y - 6:g}l6 6-6 6-6-6z" class="dot-fail"/>'
     if verdict is Verdict.DOUBTFUL:

@@ -8,7 +8,7 @@ from markupsafe import Markup
 SYMBOLS: dict[str, str] = {
     "pass": '<circle cx="12" cy="12" r="11" class="ink-pass"/><path d="M6 12.5l4.3 4.3L18 8.2" class="cut"/>',
     "fail": '<circle cx="12" cy="12" r="10.2" class="ink-fail"/><path d="M7.5 7.5l9 9m0-9l-9 9" class="stroke"/>',
-    "doubtful": '<circle cx="12" cy="12" r="10.2" class="ring"/><path d="M12 1.8a10.2 10.2 0 0 0 0 20.4z" class="ink"/>',
+    "doubtful": '<circle cx="12" cy="12" r="10" class="ring"/><path d="M12 2a10 10 0 0 0 0 20z" class="ink"/>',
     "unread": '<circle cx="12" cy="12" r="10" class="dashed"/><path d="M7.5 12h9" class="stroke"/>',
     "stopped": '<rect x="2" y="2" width="20" height="20" rx="1.5" class="ink-stopped"/>',
     "refused": '<circle cx="12" cy="12" r="9.8" class="ring thick"/><path d="M5.2 18.8L18.8 5.2" class="stroke"/>',

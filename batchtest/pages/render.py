@@ -1,19 +1,16 @@
-"""From values to a finished HTML file: the templates, escaping, and a write that is never half done."""
+"""From values to a finished HTML file: the templates, and escaping."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from batchtest.errors import RecordError
 from batchtest.pages.marks import mark, symbols
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -42,30 +39,6 @@ def moment(when: datetime) -> str:
     '2026-03-14 09:12 +00:00'
     """
     return f"{when:%Y-%m-%d %H:%M} {when.isoformat()[-6:]}" if when.tzinfo else f"{when:%Y-%m-%d %H:%M}"
-
-
-def write_whole(path: Path, text: str) -> Path:
-    """Write a file so that it is there whole or not at all: a temporary file beside it, synced, then renamed.
-
-    Raises
-    ------
-    RecordError : the disk would not take it; names the file.
-    """
-    try:
-        with NamedTemporaryFile("w", encoding="utf-8", newline="\n", dir=path.parent, suffix=".tmp", delete=False) as file:
-            temporary = Path(file.name)
-            try:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            except OSError:
-                temporary.unlink()
-                raise
-        temporary.chmod(0o644)
-        temporary.replace(path)
-    except OSError as error:
-        raise RecordError(f"cannot write {path}: {error.strerror}; make room or check who may write there") from error
-    return path
 
 
 @cache

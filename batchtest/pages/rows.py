@@ -18,10 +18,19 @@ K = TypeVar("K", bound=Hashable)
 
 #: In the order of the page.
 _TITLES = {
-    Phase.LOAD: ("Rails under load", "All loads of a load point are set together. The bars of one rail share one scale."),
+    Phase.LOAD: (
+        "Rails under load",
+        "All loads of a load point are set together. The bars of one rail share one scale.",
+    ),
     Phase.DERIVED: ("Derived values", "Computed from the rails under load; errors they share are counted once."),
-    Phase.SOFT_START: ("Soft start", "Windows solved from the circuit and its part tolerances; outside one, power goes off."),
-    Phase.GATE: ("Before power", "Nothing is powered here. A zero counts only between two good readings of the reference."),
+    Phase.SOFT_START: (
+        "Soft start",
+        "Windows solved from the circuit and its part tolerances; outside one, power goes off.",
+    ),
+    Phase.GATE: (
+        "Before power",
+        "Nothing is powered here. A zero counts only between two good readings of the reference.",
+    ),
     Phase.POWER_DOWN: ("Power-down", "Loads off, supply off, discharged, then measured."),
 }
 
@@ -42,11 +51,16 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Rows that stand together, such as one rail at all its load points. `shared` is the limit they all have, if any."""
+    """Rows that stand together, such as one rail at all its load points. `shared`: a limit they all have."""
 
     title: str
     rows: tuple[Row, ...]
     shared: str = ""
+
+    @property
+    def height(self) -> int:
+        """How many rows of a table it takes, those that say why included."""
+        return len(self.rows) + sum(bool(row.why) for row in self.rows)
 
     @property
     def guard_is_U(self) -> bool:
@@ -71,7 +85,7 @@ class Section:
 
 
 def sections(lines: Sequence[Line]) -> tuple[Section, ...]:
-    """Every phase that has lines: the rails under load first, since they are what is asked for; the way there after them."""
+    """Every phase that has lines: rails under load first, since they are what is asked for."""
     found = {phase: [line for line in lines if line.measurement.phase is phase] for phase in _TITLES}
     return tuple(_section(phase, together) for phase, together in found.items() if together)
 
@@ -113,7 +127,7 @@ def _drawn(lines: list[Line], phase: Phase) -> Iterator[Group]:
 
 
 def _compact(lines: list[Line]) -> Iterator[Group]:
-    """By kind; lines that all have one limit make a table of their own that says it once, the others share one table."""
+    """By kind; lines with one limit make a table that says it once, the others share one table."""
     for kind, together in _bundles(lines, _kind):
         alike = _bundles(together, lambda line: line.measurement.limit)
         for limit, same in alike:

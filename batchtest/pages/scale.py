@@ -1,4 +1,4 @@
-"""One engineering prefix and one number of decimals for values that stand together, so that they compare at a glance."""
+"""One engineering prefix and one number of decimals for values that stand together, so that they compare."""
 
 from __future__ import annotations
 

@@ -17,12 +17,12 @@ MEANINGS: dict[Outcome, str] = {
 
 #: Own words, common practice, no source. They defer to local codes and to people licensed for the work.
 CAUTIONS: tuple[str, ...] = (
-    "No page and no program makes equipment safe. Isolate it, lock it off, and prove it dead with a tester that you have "
-    "just checked on a known source.",
-    "Work inside a mains-fed cabinet is for licensed or competent persons where local law says so. Local codes and your "
-    "workshop's rules come before this page.",
-    "Capacitors keep charge after switch-off, and some of it comes back. Discharge through a resistor, then measure again.",
-    "Resistors, fuses that reset themselves, and electronic loads stay hot for minutes. Let them cool before you touch.",
+    "No page and no program makes equipment safe. Isolate it, lock it off, and prove it dead with a tester that you "
+    "have just checked on a known source.",
+    "Work inside a mains-fed cabinet is for licensed or competent persons where local law says so. Local codes and "
+    "your workshop's rules come before this page.",
+    "Capacitors keep charge after switch-off, and some of it comes back. Discharge through a resistor, then measure.",
+    "Resistors, self-resetting fuses and electronic loads stay hot for minutes. Let them cool before you touch.",
     "Extra-low voltage burns too: take off rings and watch straps, and fuse the bench supply.",
     "First power after a repair: lid down or eye protection on, low voltage, low current limit.",
     "Never raise a current limit, or defeat protective earth, to see what happens. If a result surprises you, stop.",
@@ -36,15 +36,15 @@ HANDLING_V = 1.0
 
 _RULES = {
     "guarded": (
-        "Guarded acceptance: each limit is tightened by a guard band w = U, where U is the expanded uncertainty of that very "
-        "reading (k = 2, about 95 %). A reading passes only inside the tightened limits. Between a tightened limit and the "
-        "limit it is doubtful: measured inside, but not shown to be inside. Outside a limit it fails. A reading that just "
-        "passes is in truth outside its limit with a probability of 2.3 % at most."
+        "Guarded acceptance: each limit is tightened by a guard band w = U, where U is the expanded uncertainty of "
+        "that very reading (k = 2, about 95 %). A reading passes only inside the tightened limits. Between a tightened "
+        "limit and the limit it is doubtful: measured inside, but not shown to be inside. Outside a limit it fails. A "
+        "reading that just passes is in truth outside its limit with a probability of 2.3 % at most."
     ),
     "plain": (
-        "Simple acceptance: a reading passes inside its limits and fails outside; its expanded uncertainty U (k = 2, about "
-        "95 %) is stated but not taken off (w = 0). A reading that lies on a limit is in truth outside it with a probability "
-        "of up to 50 %."
+        "Simple acceptance: a reading passes inside its limits and fails outside; its expanded uncertainty U (k = 2, "
+        "about 95 %) is stated but not taken off (w = 0). A reading that lies on a limit is in truth outside it with a "
+        "probability of up to 50 %."
     ),
 }
 
@@ -55,15 +55,19 @@ def rule_text(rule: str) -> str:
 
 
 def was_powered(lines: Iterable[Line]) -> bool:
-    """Whether any reading was taken with power on, or after it."""
-    return any(line.measurement.phase is not Phase.GATE for line in lines)
+    """Whether any reading was taken with power on."""
+    return any(line.measurement.phase in (Phase.SOFT_START, Phase.LOAD) for line in lines)
 
 
-def danger(lines: Iterable[Line]) -> str | None:
-    """What may hurt the next person, or `None`: a board that was powered, or found live, and not shown dead after that."""
+def danger(outcome: Outcome, lines: Iterable[Line]) -> str | None:
+    """What may hurt the next person, or `None`: a board powered, or found live, and not shown dead after that.
+
+    Where the bench was at fault it may have powered the board without a reading to show for it.
+    """
     together = list(lines)
-    last = [line for line in together if line.measurement.phase is Phase.POWER_DOWN]
-    if was_powered(together) and not (last and all(_dead(line) for line in last)):
+    last = {line.measurement.point: line for line in together if line.measurement.phase is Phase.POWER_DOWN}
+    maybe_powered = was_powered(together) or outcome is Outcome.STOPPED
+    if maybe_powered and not (last and all(_dead(line) for line in last.values())):
         return "No reading shows that the board was dead at the end. Treat it as live until you have measured it."
     live = [line for line in together if line.measurement.phase is Phase.GATE and _found_live(line)]
     if live:
@@ -84,7 +88,7 @@ def next_steps(
         case Outcome.DOUBTFUL:
             return (
                 "Keep the board apart from those that passed.",
-                "Measure again with a smaller U: a lower range, a better meter, more readings, a calibration not so old.",
+                "Measure again with a smaller U: a lower range, a better meter, more readings, a younger calibration.",
                 "Still doubtful: ask whoever owns the limits. Only they may accept it, in writing.",
             )
         case Outcome.STOPPED:
@@ -113,7 +117,7 @@ def _after_fail(attempt: int, *, powered: bool) -> tuple[str, ...]:
         return (*first, "The one retest is used up. To the repair queue, with this page.")
     return (
         *first,
-        "One retest is allowed: take the board out, look at needles and pads, seat it again. Both attempts stay on record.",
+        "One retest is allowed: take the board out, look at needles and pads, seat it again. Both attempts are kept.",
         "Fails again: to the repair queue, with this page.",
     )
 

@@ -22,6 +22,8 @@ from batchtest.procedure.model import Nominal
 BOARDS = 64
 #: Half-width of a window in standard deviations of the drawn boards.
 SIGMAS = 6.0
+#: What a window allows for the instruments, in half-widths of their accuracy: two expanded uncertainties, rounded up.
+INSTRUMENTS = 3.0
 #: A step's own current limit over the current that a nominal board draws.
 CURRENT_HEADROOM = 2.0
 
@@ -52,8 +54,8 @@ def _step(nominal: Nominal, values: NDArray[np.float64], volts: float) -> Step:
     for rail in nominal.setup.limits.rails:
         drawn = solution.between(*nominal.terminals(rail))
         read_V = _off_by(nominal, nominal.setup.bench.meter.accuracy.volts_dc, float(drawn.mean()))
-        rails[rail] = _window(drawn, 2 * (read_V + set_V))
-    expected_A, current = _window(amperes, 2 * _off_by(nominal, accuracy.current, float(amperes.mean())))
+        rails[rail] = _window(drawn, read_V + set_V)
+    expected_A, current = _window(amperes, _off_by(nominal, accuracy.current, float(amperes.mean())))
     return Step(volts, CURRENT_HEADROOM * expected_A, expected_A, current, rails)
 
 
@@ -64,7 +66,7 @@ def _off_by(nominal: Nominal, rows: Sequence[VoltsAccuracy] | Sequence[AmperesAc
     return half_width(row_for(rows, pick_range(rows, value)), value, ambient_C, float(meter.calibrated_at))
 
 
-def _window(drawn: NDArray[np.float64], instruments: float) -> tuple[float, Limit]:
+def _window(drawn: NDArray[np.float64], off_by: float) -> tuple[float, Limit]:
     """Mean of the drawn boards, and a window about it: their spread, and what the instruments may add."""
-    mean, half = float(drawn.mean()), SIGMAS * float(drawn.std(ddof=1)) + instruments
+    mean, half = float(drawn.mean()), SIGMAS * float(drawn.std(ddof=1)) + INSTRUMENTS * off_by
     return mean, Limit(lower=mean - half, upper=mean + half, source=f"circuit, {BOARDS} drawn boards")

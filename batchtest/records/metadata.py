@@ -60,10 +60,10 @@ def describe(csv_name: str, closing: Closing) -> tuple[str, str]:
 
     Raises
     ------
-    RecordError : the context holds a number that is not finite.
+    RecordError : the context holds a number that is not finite, or text that is not Unicode.
     """
-    block: dict[str, Any] = _CLOSING.dump_python(closing, mode="json")
     try:
+        block: dict[str, Any] = _CLOSING.dump_python(closing, mode="json")
         sha256 = _hash(block)
     except ValueError as error:
         raise RecordError(f"{csv_name}: the context cannot be written: {error}") from error

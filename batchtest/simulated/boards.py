@@ -113,7 +113,7 @@ class Board:
         )
 
     def cold(self, point: str, current_A: float, compliance_V: float) -> float:
-        """Voltage at a point with the meter's test current in it and nothing else on, V; the compliance where it gives up."""
+        """Voltage at a point with only the meter's test current on, V; its compliance where the current gives up."""
         key = (point, current_A, compliance_V)
         if key not in self._cold:
             try:

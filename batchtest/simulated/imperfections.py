@@ -10,13 +10,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from random import Random
-from typing import TypeVar
 
-from batchtest.files.bench import AmperesAccuracy, DiodeAccuracy, OhmsAccuracy, VoltsAccuracy
-
-#: A row of any accuracy table.
-Row = VoltsAccuracy | AmperesAccuracy | OhmsAccuracy | DiodeAccuracy
-AnyRow = TypeVar("AnyRow", VoltsAccuracy, AmperesAccuracy, OhmsAccuracy, DiodeAccuracy)
+from batchtest.judging.accuracy import AnyRow, Row
 
 #: Smallest step that a meter shows, as a share of its range.
 RESOLUTION = 1e-6
@@ -49,7 +44,7 @@ def row_for_value(rows: Sequence[AnyRow], value: float) -> AnyRow:
 
 
 def noise_rms(row: Row, nplc: float) -> float:
-    """Noise of one reading integrated over `nplc` line cycles, rms in the base unit: less the longer, as white noise is."""
+    """Noise of one reading integrated over `nplc` line cycles, rms, base unit: white, less the longer."""
     return float(row.noise) * math.sqrt(float(row.integration) / nplc)
 
 

@@ -1,4 +1,4 @@
-"""The simulated electronic load: channels in constant current, each with its own minimum voltage and its protections."""
+"""The simulated electronic load: channels in constant current, each with a minimum voltage and protections."""
 
 from __future__ import annotations
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from random import Random
 
 from batchtest.files.bench import BenchFile, DiodeAccuracy, OhmsAccuracy, Simulation
-from batchtest.simulated.imperfections import Error, Hum, Row, draw_error, noise_rms, rounded, row_for_value
+from batchtest.judging.accuracy import Row
+from batchtest.simulated.imperfections import Error, Hum, draw_error, noise_rms, rounded, row_for_value
 from batchtest.simulated.on_bench import SETTING_S, BenchInstrument
 from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import Choice, Integer, Numeric
@@ -25,7 +26,7 @@ _SHORTEST_NPLC, _LONGEST_NPLC, _MOST = 0.02, 100.0, 1000
 
 @dataclass(frozen=True, slots=True)
 class Function:
-    """What the meter is set to: a function ("volts", "ohms", "diode"), its row, and whether the range follows the value."""
+    """What is set: a function ("volts", "ohms", "diode"), its row, and whether the range follows the value."""
 
     name: str
     row: Row
@@ -60,9 +61,11 @@ class SimulatedMeter(BenchInstrument):
         self._configure(Function("volts", self._accuracy.volts_dc[-1], automatic=True))
 
     def _add_functions(self) -> None:
-        tables = {"volts": self._accuracy.volts_dc, "ohms": self._accuracy.ohms}
-        for name, header, unit in (("volts", "VOLTAGE[:DC]", "V"), ("ohms", "RESISTANCE", "OHM")):
-            rows = tables[name]
+        volts: Sequence[Row] = self._accuracy.volts_dc
+        for name, header, unit, rows in (
+            ("volts", "VOLTAGE[:DC]", "V", volts),
+            ("ohms", "RESISTANCE", "OHM", self._accuracy.ohms),
+        ):
             largest = float(rows[-1].range)
             range_ = Numeric(0.0, largest, default=largest, unit=unit)
             self.add(f"CONFIGURE:{header}", self._configuring(name, rows), range_, optional=1)
@@ -72,7 +75,7 @@ class SimulatedMeter(BenchInstrument):
             self.add("CONFIGURE:DIODE", lambda: self._configure(Function("diode", diode)))
             self._add_nplc("diode", "DIODE")
 
-    def _configuring(self, name: str, rows: tuple[Row, ...]) -> Callable[..., None]:
+    def _configuring(self, name: str, rows: Sequence[Row]) -> Callable[..., None]:
         def configure(range_: float | None = None) -> None:
             row = rows[-1] if range_ is None else row_for_value(rows, range_)
             self._configure(Function(name, row, automatic=range_ is None))
@@ -142,5 +145,5 @@ class SimulatedMeter(BenchInstrument):
     def _row_for(self, value: float) -> Row:
         if not self._function.automatic:
             return self._function.row
-        rows: tuple[Row, ...] = self._accuracy.ohms if self._function.name == "ohms" else self._accuracy.volts_dc
+        rows: Sequence[Row] = self._accuracy.ohms if self._function.name == "ohms" else self._accuracy.volts_dc
         return row_for_value(rows, value)

@@ -1,4 +1,4 @@
-"""What every simulated instrument of the bench has: an identity from the bench file, the rack, and its place in the log."""
+"""What every simulated instrument has: an identity from the bench file, the rack, and its place in the log."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ _EMPTY_S = 0.001
 
 @dataclass(slots=True)
 class SupplyState:
-    """The bench supply: what it is set to, whether its output is on, whether its over-voltage protection has tripped."""
+    """The bench supply: what it is set to, whether it is on, whether its over-voltage protection has tripped."""
 
     on: bool = False
     volts: float = 0.0
@@ -39,7 +39,7 @@ class SupplyState:
 
 @dataclass(slots=True)
 class LoadChannel:
-    """A load channel: `set_A` as asked for, `true_A` what it then draws; its limits, and which of them has tripped it."""
+    """A load channel: `set_A` as asked for, `true_A` what it then draws; its limits, and which has tripped it."""
 
     on: bool = False
     set_A: float = 0.0
@@ -129,7 +129,7 @@ class Rack:
         return self.volts(self.feed, time_s)
 
     def supply_amperes(self, time_s: float) -> float:
-        """Current out of the supply, A: while its voltage rises, what charges the board comes on top, up to its limit."""
+        """Current out of the supply, A; while its voltage rises, it charges the board too, up to its limit."""
         if not self.supply.on:
             return 0.0
         steady = self.operating.supply_A + self._discharge_A
@@ -148,7 +148,7 @@ class Rack:
         return 0.0 if point is None else self.volts(point, time_s)
 
     def load_amperes(self, channel: int, time_s: float) -> float:
-        """Current into a load channel, A: never more than its minimum resistance lets through at the voltage there is."""
+        """Current into a load channel, A: never more than its minimum resistance lets through."""
         load = self.loads[channel]
         steady = self.operating.loads.get(channel, 0.0)
         return max(0.0, min(load.true_A, steady)) if load.on and self.load_volts(channel, time_s) > 0 else 0.0

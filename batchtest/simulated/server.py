@@ -23,7 +23,7 @@ _PIECE_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Mishap:
-    """What goes wrong with one reply: late by `late_s` of the clock, cut after `keep` bytes, without ending, or dropped.
+    """What befalls one reply: late by `late_s` of the clock, cut after `keep` bytes, without ending, or dropped.
 
     A dropped reply closes the connection in its place.
     """
@@ -100,12 +100,14 @@ class InstrumentServer:
 
     def _serve(self, connection: socket.socket) -> None:
         framer, exchange = Framer(), Exchange(self.instrument)
-        with contextlib.suppress(OSError), connection:  # a client that has gone away is no fault of the bench
-            while data := connection.recv(65536):
-                if not all(self._answer(connection, exchange, message) for message in framer.feed(data)):
-                    break
-        with self._lock:
-            self._open.discard(connection)
+        try:
+            with contextlib.suppress(OSError), connection:  # a client that has gone away is no fault of the bench
+                while data := connection.recv(65536):
+                    if not all(self._answer(connection, exchange, message) for message in framer.feed(data)):
+                        break
+        finally:
+            with self._lock:
+                self._open.discard(connection)
 
     def _answer(self, connection: socket.socket, exchange: Exchange, message: bytes | None) -> bool:
         """Carry out one message and send its reply; `False` where the connection is to be closed."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 from random import Random
 
 from batchtest.files.bench import BenchFile, Simulation
-from batchtest.simulated.imperfections import Row, draw_error, row_for_value
+from batchtest.judging.accuracy import Row
+from batchtest.simulated.imperfections import draw_error, row_for_value
 from batchtest.simulated.on_bench import OUTPUT_S, READBACK_S, SETTING_S, BenchInstrument
 from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import Numeric, ScpiError, boolean

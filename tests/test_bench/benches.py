@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from scripted import ScriptedInstrument, ScriptedServer
+from test_bench.scripted import ScriptedInstrument, ScriptedServer
 
 from batchtest.files.bench import BenchFile
 

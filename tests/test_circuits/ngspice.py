@@ -9,6 +9,7 @@ import ctypes
 import math
 from collections.abc import Mapping, Sequence
 from functools import cache
+from itertools import product
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from batchtest.circuits import Assembly, Drive, LimitedSource
 from batchtest.circuits.elements import Column, Element
 
 LIBRARY = "libngspice.so.0"
-OPTIONS = ".options reltol=1e-7 abstol=1e-15 vntol=1e-9 gmin=1e-12 rshunt=1e12 temp=27 tnom=27 itl1=500 noopiter=0"
+OPTIONS = ".options reltol=1e-7 abstol=1e-15 vntol=1e-9 gmin=1e-12 rshunt=1e12 temp=27 tnom=27 itl1=500"
 
 _SAY = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_void_p)
 _EXIT = ctypes.CFUNCTYPE(
@@ -85,21 +86,25 @@ def voltages(
     sources: Sequence[LimitedSource] = (),
     drives: Mapping[str, Drive] = {},
 ) -> dict[str, float] | None:
-    """Voltage of every node of an assembly with one row of part values, by ngspice."""
-    names = {node: f"n{number}" for number, node in enumerate(sorted({*assembly.nodes, *_stubs(assembly)}))}
+    """Voltage of every node of an assembly with one row of part values, by ngspice; `None` where it finds none.
+
+    A limited source is written as one of its straight lines; the lines are tried in turn until each holds where it lands.
+    """
+    driven = [(source, drives[source.name]) for source in sources if source.name in drives]
+    used = {node for element in assembly.elements for node in element.nodes}
+    used |= {assembly.node(end) for source, _ in driven for end in (source.plus, source.minus)}
+    names = {node: f"n{number}" for number, node in enumerate(sorted(used))}
     names[assembly.ground] = "0"
     cards = [line for number, element in enumerate(assembly.elements) for line in _card(number, element, values, names)]
-    for number, source in enumerate(sources):
-        ends = names[assembly.node(source.plus)], names[assembly.node(source.minus)]
-        cards += _source(number, ends, drives.get(source.name))
+    placed = [(names[assembly.node(one.plus)], names[assembly.node(one.minus)], drive) for one, drive in driven]
     reference = library()
     assert reference is not None
-    found = reference.solve(cards, sorted(set(names.values()) - {"0"}))
-    return None if found is None else {node: found.get(name, 0.0) for node, name in names.items()}
-
-
-def _stubs(assembly: Assembly) -> set[str]:
-    return {node for element in assembly.elements for node in element.nodes}
+    for lines in product(*[_lines(drive) for _, drive in driven]):
+        extra = [line for number, one in enumerate(zip(placed, lines, strict=True)) for line in _source(number, *one)]
+        found = reference.solve([*cards, *extra], sorted(set(names.values()) - {"0"}))
+        if found is not None and all(_holds(found, *one) for one in zip(placed, lines, strict=True)):
+            return {node: found.get(name, 0.0) for node, name in names.items()}
+    return None
 
 
 def _card(number: int, element: Element, values: np.ndarray, names: Mapping[str, str]) -> list[str]:
@@ -112,13 +117,29 @@ def _card(number: int, element: Element, values: np.ndarray, names: Mapping[str,
         return [f"{element.kind}{number} {nodes} {numbers['value']!r}"]
     parameters = " ".join(f"{key}={value!r}" for key, value in numbers.items() if math.isfinite(value))
     letter = "D" if element.kind == "D" else "Q"
+    if letter == "Q":  # the substrate leaks to ground unless it is tied; a discrete transistor has none
+        nodes += f" {nodes.split()[0 if element.kind == 'NPN' else 1]}"
     return [f"{letter}{number} {nodes} M{number}", f".model M{number} {element.kind}({parameters})"]
 
 
-def _source(number: int, ends: tuple[str, str], drive: Drive | None) -> list[str]:
-    """A limited source as a behavioural source; one that is off is left out."""
-    if drive is None or (drive.lower_A == 0 and drive.upper_A == 0):
-        return []
-    plus, minus = ends
-    slope = f"({float(drive.volts)!r}-v({plus},{minus}))/{float(drive.ohms)!r}"
-    return [f"B{number} {minus} {plus} I=max({float(drive.lower_A)!r},min({float(drive.upper_A)!r},{slope}))"]
+_Placed = tuple[str, str, Drive]
+
+
+def _lines(drive: Drive) -> list[float | None]:
+    """The lines a source may be on: the slope (None), or one of its limits in A."""
+    return [None, *dict.fromkeys((float(drive.lower_A), float(drive.upper_A)))]
+
+
+def _source(number: int, placed: _Placed, limit_A: float | None) -> list[str]:
+    plus, minus, drive = placed
+    if limit_A is not None:
+        return [f"I{number}X {minus} {plus} {limit_A!r}"]
+    return [f"V{number}X x{number} {minus} {float(drive.volts)!r}", f"R{number}X x{number} {plus} {float(drive.ohms)!r}"]
+
+
+def _holds(found: Mapping[str, float], placed: _Placed, limit_A: float | None) -> bool:
+    """Whether the line a source was taken to be on is the one the law asks for at the voltage found."""
+    plus, minus, drive = placed
+    slope_A = (float(drive.volts) - found.get(plus, 0.0) + found.get(minus, 0.0)) / float(drive.ohms)
+    wanted_A = min(max(slope_A, float(drive.lower_A)), float(drive.upper_A))
+    return wanted_A == slope_A if limit_A is None else wanted_A == limit_A

@@ -49,7 +49,9 @@ def test_a_range_holds_every_serial_once(start: int, count: int):
 
 
 @pytest.mark.parametrize(
-    "serial", ["VN-1", "vn-0001", "../VN-0001", "VN-0001 ", "", "VN-0001\n"], ids=["short", "case", "path", "space", "empty", "newline"]
+    "serial",
+    ["VN-1", "vn-0001", "../VN-0001", "VN-0001 ", "", "VN-0001\n"],
+    ids=["short", "case", "path", "space", "empty", "newline"],
 )
 def test_a_serial_of_another_shape_is_refused_never_mended(serial: str):
     """Only a serial of the board type's own pattern becomes a file name."""

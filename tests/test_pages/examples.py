@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 from batchtest.nouns import (
     Context,
@@ -14,11 +15,14 @@ from batchtest.nouns import (
     Line,
     Measurand,
     Measurement,
+    Outcome,
     Phase,
     Reading,
     Role,
     Verdict,
 )
+from batchtest.records.metadata import Closing
+from batchtest.records.record import Record
 
 STARTED = datetime(2026, 3, 14, 9, 12, 5, tzinfo=UTC)
 SOURCE = "data sheet of the vent motor driver"
@@ -187,3 +191,20 @@ def lines(logic_V: float = 5.021) -> tuple[Line, ...]:
         replace(known, number=number, elapsed_s=number * 0.2, time=STARTED + timedelta(seconds=number * 0.2))
         for number, known in enumerate(together, start=1)
     )
+
+
+def record(outcome: Outcome, cause: str | None = None, *, lines: tuple[Line, ...] = (), **changes: object) -> Record:
+    """A closed record, as it would be read back."""
+    known = context(**changes)
+    closing = Closing(
+        context=known,
+        outcome=outcome,
+        first_cause=cause,
+        ended=STARTED + timedelta(seconds=14),
+        duration_s=14.2,
+        proof=("id resistor of vent-lead",) if any(line.measurement.phase is Phase.LOAD for line in lines) else (),
+        csv_sha256="c5" * 32,
+        previous_sha256="0" * 64,
+    )
+    path = Path(f"reports/{known.batch}/{known.serial}.{known.attempt}.csv")
+    return Record(path=path, closing=closing, lines=lines, sha256="3c" * 32, unaltered=True)

@@ -1,4 +1,4 @@
-"""The device side of SCPI-1999 and IEEE 488.2: messages, headers, parameters, status, errors. No transport, no clock."""
+"""The device side of SCPI-1999 and IEEE 488.2: messages, headers, parameters, status, errors; no transport."""
 
 from batchtest.simulated.scpi.errors import ScpiError
 from batchtest.simulated.scpi.exchange import Exchange

@@ -73,7 +73,7 @@ class ScpiInstrument:
 
         Returns
         -------
-        reply, ready_at : answers joined by `;` without ending (b"" for none), and when they (and the work) are ready, s.
+        reply, ready_at : answers joined by `;` without ending (b"" for none), and when the work is done, s.
         """
         self.moment = max(self.moment, now) + self.message_s
         self._answers = []

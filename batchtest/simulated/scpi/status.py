@@ -1,4 +1,4 @@
-"""The status model: standard event register, questionable and operation registers, status byte (SCPI-99 volume 1, 9)."""
+"""The status model: standard event, questionable and operation registers, status byte (SCPI-99 volume 1, 9)."""
 
 from __future__ import annotations
 

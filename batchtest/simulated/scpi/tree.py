@@ -1,4 +1,4 @@
-"""The tree of headers: which command a header names, and the path that the next one starts from (SCPI-99 vol. 1, 6.2)."""
+"""The tree of headers: the command that one names, and the path that the next starts from (SCPI-99 vol. 1, 6.2)."""
 
 from __future__ import annotations
 

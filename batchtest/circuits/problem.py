@@ -1,0 +1,79 @@
+"""A batch of samples to be solved: the equations with numbers filled in, and the state that the batch is in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from batchtest.circuits.devices import Devices
+from batchtest.circuits.equations import Equations
+from batchtest.circuits.sources import Drives
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp] | slice
+
+
+@dataclass(slots=True)
+class State:
+    """Where a batch stands: unknowns, limited junction voltages, and the line that each source is on."""
+
+    x: Floats
+    junctions: Floats
+    segments: NDArray[np.int8]
+
+    def take(self, rows: Rows) -> State:
+        """The state of some samples."""
+        return State(self.x[rows], self.junctions[rows], self.segments[rows])
+
+    @classmethod
+    def joined(cls, states: Sequence[State]) -> State:
+        """Several batches as one."""
+        if len(states) == 1:
+            return states[0]
+        parts = zip(*((state.x, state.junctions, state.segments) for state in states), strict=True)
+        x, junctions, segments = (np.concatenate(part) for part in parts)
+        return cls(x, junctions, segments)
+
+    def put(self, rows: Rows, other: State) -> None:
+        """Take over the state of some samples."""
+        self.x[rows], self.junctions[rows], self.segments[rows] = other.x, other.junctions, other.segments
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """The equations of a batch with numbers in them: linear matrices (flat), right sides, devices, sources' settings."""
+
+    equations: Equations
+    matrices: Floats
+    right: Floats
+    devices: Devices
+    drives: Drives
+
+    @classmethod
+    def of(cls, equations: Equations, values: Floats, drives: Drives) -> Problem:
+        """Fill in part values (samples, columns) and settings."""
+        extended = equations.extended(values)
+        return cls(equations, *equations.linear(extended), Devices.of(equations.flat, extended), drives)
+
+    def take(self, rows: Rows) -> Problem:
+        """The problem of some samples."""
+        devices, drives = self.devices.take(rows), self.drives.take(rows)
+        return Problem(self.equations, self.matrices[rows], self.right[rows], devices, drives)
+
+    def scaled(self, share: float) -> Problem:
+        """The same with every source turned down to a share."""
+        return Problem(self.equations, self.matrices, self.right * share, self.devices, self.drives.scaled(share))
+
+    def cold(self) -> State:
+        """A state to begin with where nothing is known."""
+        count = len(self.right)
+        segments = self.drives.segments()
+        return State(np.zeros((count, self.equations.size)), self.devices.at_start(), segments)
+
+    def dead(self) -> State:
+        """The state of a circuit with nothing on."""
+        cold = self.cold()
+        return State(cold.x, np.zeros_like(cold.junctions), cold.segments)

@@ -1,0 +1,158 @@
+"""The page of a batch: what became of every board, yield with its interval, first causes, rails side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from markupsafe import Markup
+
+from batchtest.nouns import Attempt, Outcome
+from batchtest.pages import words
+from batchtest.pages.render import moment, render
+from batchtest.pages.strip import strips
+from batchtest.quantities import show
+from batchtest.records.batch import FIRST_PASS_YIELD, OF_THE_BOARD, BatchSummary, Yield, batch_summary
+from batchtest.records.disk import on_disk, write_whole
+from batchtest.records.names import CSV
+from batchtest.records.record import Record, read_record
+
+#: An interval wider than this says too little to act on. Own choice.
+_CANNOT_TELL = 0.3
+#: Below this many boards the order of causes is chance. Own choice.
+_FEW_CAUSES = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardRow:
+    """One serial: what became of it last, its first cause, and every attempt."""
+
+    serial: str
+    outcome: str
+    cause: str
+    attempts: tuple[AttemptLink, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttemptLink:
+    """One attempt and the page it has."""
+
+    number: int
+    outcome: str
+    page: str
+    took: str
+    cause: str
+
+
+def batch_page(summary: BatchSummary, records: Sequence[Record]) -> str:
+    """One HTML file of one batch: no network, no script, prints on A4.
+
+    Parameters
+    ----------
+    records : those of the batch that can be read, for the rails side by side; their lines may be of any attempt.
+    """
+    contexts = [record.context for record in records]
+    station = [attempt for attempt in summary.attempts if attempt.outcome not in OF_THE_BOARD]
+    return render(
+        "batch.html",
+        {
+            "summary": summary,
+            "foot": f"batch {summary.batch}",
+            "simulated": any(context.simulated for context in contexts),
+            "revisions": ", ".join(sorted({context.board_revision for context in contexts})),
+            "when": _when(summary.attempts),
+            "tiles": _tiles(summary),
+            "judged": summary.first_pass,
+            "share": _percent(summary.first_pass.share),
+            "interval": _interval(summary.first_pass),
+            "interval_bar": _interval_bar(summary.first_pass),
+            "cannot_tell": summary.first_pass.upper - summary.first_pass.lower > _CANNOT_TELL,
+            "definition": FIRST_PASS_YIELD,
+            "failed": summary.first_pass.boards - summary.first_pass.passed,
+            "few": _FEW_CAUSES,
+            "boards": tuple(_rows(summary)),
+            "station": [_link(attempt) for attempt in station],
+            "strips": strips((record.context.serial, record.lines) for record in _firsts(records)),
+            "cautions": words.CAUTIONS,
+            "disclaimer": words.DISCLAIMER,
+        },
+    )
+
+
+def write_batch_page(folder: Path) -> Path:
+    """Write `batch.html` into a batch's folder, whole or not at all, and give its path.
+
+    Raises
+    ------
+    RecordError : the folder cannot be read or the page cannot be written. Damaged records are listed on the page.
+    """
+    summary, page = batch_summary(folder), folder / "batch.html"
+    records = [read_record(folder / Path(attempt.record).name) for attempt in summary.attempts]
+    text = batch_page(summary, records)
+    with on_disk(f"{page} cannot be written"):
+        write_whole(page, text)
+    return page
+
+
+def _tiles(summary: BatchSummary) -> list[tuple[str, int]]:
+    last = list(summary.boards.values())
+    return [(outcome.value, last.count(outcome)) for outcome in Outcome]
+
+
+def _rows(summary: BatchSummary) -> Iterator[BoardRow]:
+    for serial, outcome in summary.boards.items():
+        attempts = [attempt for attempt in summary.attempts if attempt.serial == serial]
+        told = [attempt for attempt in attempts if attempt.outcome in OF_THE_BOARD] or attempts
+        cause = next((attempt.first_cause for attempt in told if attempt.first_cause), None)
+        yield BoardRow(
+            serial=serial,
+            outcome=outcome.value,
+            cause=cause or "",
+            attempts=tuple(_link(attempt) for attempt in attempts),
+        )
+
+
+def _link(attempt: Attempt) -> AttemptLink:
+    return AttemptLink(
+        number=attempt.number,
+        outcome=attempt.outcome.value,
+        page=Path(attempt.record).name.removesuffix(CSV) + ".html",
+        took=show(attempt.duration_s, "s", 3),
+        cause=f"{attempt.serial}: {attempt.first_cause or 'no cause was recorded'}",
+    )
+
+
+def _firsts(records: Sequence[Record]) -> list[Record]:
+    """The first attempt of each serial that tells of the board, as the yield counts it."""
+    told = [record for record in records if record.closing.outcome in OF_THE_BOARD]
+    told.sort(key=lambda record: (record.context.serial, record.context.attempt))
+    return list({record.context.serial: record for record in reversed(told)}.values())[::-1]
+
+
+def _when(attempts: Sequence[Attempt]) -> str:
+    if not attempts:
+        return "nothing closed yet"
+    first, last = (pick(attempts, key=lambda attempt: attempt.started).started for pick in (min, max))
+    return moment(first) if first == last else f"{moment(first)} to {moment(last)}"
+
+
+def _percent(share: float | None) -> str:
+    return "" if share is None else f"{100 * share:.0f} %"
+
+
+def _interval(counted: Yield) -> str:
+    return f"{100 * counted.lower:.0f} to {100 * counted.upper:.0f} %"
+
+
+def _interval_bar(counted: Yield) -> Markup:
+    """Nought to a hundred per cent, the interval as a thick line, the share as a dot."""
+    left, right = (round(300 * share, 1) for share in (counted.lower, counted.upper))
+    dot = "" if counted.share is None else f'<circle cx="{300 * counted.share:g}" cy="14" r="7" class="dot-pass"/>'
+    ticks = "".join(
+        f'<path d="M{x} 8v12" class="line"/><text x="{x}" y="34" class="tick">{x // 3} %</text>' for x in (0, 150, 300)
+    )
+    return Markup(
+        f'<svg class="interval" viewBox="-16 0 332 38" role="img" aria-label="95 % interval: {_interval(counted)}">'
+        f'<path d="M0 14H300" class="line"/>{ticks}<path d="M{left:g} 14H{right:g}" class="span"/>{dot}</svg>'
+    )

@@ -1,0 +1,88 @@
+"""A whole station on the simulated bench and the virtual clock, for tests: real sockets, no waiting."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from batchtest.bench import Bench
+from batchtest.clock import Clock, VirtualClock
+from batchtest.files.library import Setup, load_setup
+from batchtest.measuring import Reader
+from batchtest.nouns import Attempt, Line
+from batchtest.procedure import Action, Procedure, derive
+from batchtest.sequencer import Job, Station, run_batch
+from batchtest.simulated import RunningBench, start_bench
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def demo_setup(boards: dict[str, str] | None = None, **simulation: Any) -> Setup:
+    """The demo's setup; `boards` says what is wrong with which serial, all others are good unless a rate is given."""
+    setup = load_setup(ROOT, "vent-nest", "simulated")
+    assert setup.bench.simulation is not None
+    changed = {"defect_rate": 0, "boards": boards or {}, **simulation}
+    bench = setup.bench.model_copy(update={"simulation": setup.bench.simulation.model_copy(update=changed)})
+    return replace(setup, bench=bench)
+
+
+@dataclass
+class Watcher:
+    """An observer that keeps what it was told; `on_line` may do mischief."""
+
+    lines: list[Line] = field(default_factory=list)
+    actions: list[Action] = field(default_factory=list)
+
+    def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
+        """Nothing."""
+
+    def start_action(self, action: Action, seconds_left: float) -> None:
+        """Keep it."""
+        self.actions.append(action)
+
+    def show_line(self, line: Line) -> None:
+        """Keep it."""
+        self.lines.append(line)
+
+
+@dataclass
+class Stand:
+    """A station with its simulated bench in sight."""
+
+    running: RunningBench
+    station: Station
+    procedure: Procedure
+    reports: Path
+    watcher: Watcher = field(default_factory=Watcher)
+
+    def test(self, *serials: str, batch: str = "try") -> list[Attempt]:
+        """Test boards, one after another; what ends the batch is raised."""
+        return list(self.attempts(serials, batch))
+
+    def attempts(self, serials: Sequence[str], batch: str = "try") -> Iterator[Attempt]:
+        """The attempts as they are closed."""
+        handler = self.station.bench.handler
+        assert handler is not None
+        job = Job(batch, "tester", self.reports, "batchtest under test")
+        return run_batch(self.station, job, serials, handler.place, self.watcher)
+
+    @property
+    def outputs_on(self) -> list[str]:
+        """Which outputs are truly on at the simulated instruments."""
+        found = ["supply"] if self.running.instruments.supply.output_on else []
+        return found + [f"load {channel}" for channel in self.running.instruments.load.inputs_on]
+
+
+@contextmanager
+def stand(reports: Path, setup: Setup | None = None, clock: Clock | None = None) -> Iterator[Stand]:
+    """Start a simulated bench in this process, and a station on it."""
+    setup, clock = setup or demo_setup(), clock or VirtualClock()
+    procedure = derive(setup)
+    reports.mkdir(parents=True, exist_ok=True)
+    with start_bench(setup, clock) as running, Bench.open(running.bench_file, "try", clock, reports) as bench:
+        reader = Reader(bench, running.bench_file, setup.fixture, 23.0)
+        station = Station(bench, reader, replace(setup, bench=running.bench_file), procedure, 23.0)
+        yield Stand(running, station, procedure, reports)
