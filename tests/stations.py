@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+import shutil
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -31,10 +33,11 @@ def demo_setup(boards: dict[str, str] | None = None, **simulation: Any) -> Setup
 
 @dataclass
 class Watcher:
-    """An observer that keeps what it was told; `on_line` may do mischief."""
+    """An observer that keeps what it was told; `on_line` may do mischief once a line is on disk."""
 
     lines: list[Line] = field(default_factory=list)
     actions: list[Action] = field(default_factory=list)
+    on_line: Callable[[Line], None] = lambda line: None
 
     def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
         """Nothing."""
@@ -46,6 +49,7 @@ class Watcher:
     def show_line(self, line: Line) -> None:
         """Keep it."""
         self.lines.append(line)
+        self.on_line(line)
 
 
 @dataclass
@@ -86,3 +90,17 @@ def stand(reports: Path, setup: Setup | None = None, clock: Clock | None = None)
         reader = Reader(bench, running.bench_file, setup.fixture, 23.0)
         station = Station(bench, reader, replace(setup, bench=running.bench_file), procedure, 23.0)
         yield Stand(running, station, procedure, reports)
+
+
+def folder_with_addresses(folder: Path, running: RunningBench) -> Path:
+    """A project folder whose bench "wired" is a running simulated bench, written as a person would for real instruments."""
+    for name in ("fixtures", "limits"):
+        shutil.copytree(ROOT / name, folder / name, dirs_exist_ok=True)
+    text = (ROOT / "fixtures" / "benches" / "simulated.toml").read_text()
+    text = re.sub(r"(?ms)^\[simulation\].*?(?=^\[meter\])", "", text)
+    text = re.sub(r"(?m)^calibration_age = .*$", "calibrated = 2026-03-02\ndue = 2036-03-02", text)
+    for role, address in running.addresses.items():
+        lines = f'[{role}]\naddress = "{address}"\nread_ending = "LF"\nwrite_ending = "LF"'
+        text = re.sub(rf"(?m)^\[{role}\].*$", lines, text)
+    (folder / "fixtures" / "benches" / "wired.toml").write_text(text)
+    return folder

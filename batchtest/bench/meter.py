@@ -41,7 +41,7 @@ class Meter:
         self._held: _Configuration | None = None
 
     def configure(self, measurand: Measurand, range_: float, nplc: float, count: int) -> None:
-        """Set function, range (base unit), integration (power-line cycles) and raw values in a reading, where they differ."""
+        """Set function, range (base unit), integration (power-line cycles) and count, where they differ."""
         wanted = _Configuration(measurand, range_, nplc, count, self.link.recoveries)
         if self._held == wanted:
             return

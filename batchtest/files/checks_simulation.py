@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from batchtest.errors import Fault, nearest
-from batchtest.files.bench import BenchFile
+from batchtest.files.bench import BenchFile, Simulation
 from batchtest.files.circuit import CircuitFile
 from batchtest.files.fixture import FixtureFile
 from batchtest.files.parts import MODES
@@ -29,11 +29,10 @@ def simulated_names(bench: Document[BenchFile], fixtures: Sequence[str], cables:
         yield bench.fault(("simulation", "cable"), wrong)
 
 
-def simulated_faults(bench: Document[BenchFile], board: CircuitFile, host: CircuitFile) -> Iterator[Fault]:
+def simulated_faults(
+    bench: Document[BenchFile], simulation: Simulation, board: CircuitFile, host: CircuitFile
+) -> Iterator[Fault]:
     """Faults of parts that are in no circuit, or that such a part cannot have."""
-    simulation = bench.model.simulation
-    if simulation is None:
-        return
     named: list[tuple[Key, str]] = [
         *((("simulation", "faults", index), fault) for index, fault in enumerate(simulation.faults)),
         *((("simulation", "boards", serial), fault) for serial, fault in simulation.boards.items() if fault),
@@ -44,11 +43,13 @@ def simulated_faults(bench: Document[BenchFile], board: CircuitFile, host: Circu
             yield bench.fault(key, wrong)
 
 
-def simulated_needles(bench: Document[BenchFile], fixture: Document[FixtureFile]) -> Iterator[Fault]:
+def simulated_needles(
+    bench: Document[BenchFile], simulation: Simulation, fixture: Document[FixtureFile]
+) -> Iterator[Fault]:
     """Open needles at terminals that no point of the fixture uses."""
     points = fixture.model.points.values()
     terminals = sorted({terminal for point in points for terminal in (point.plus, point.minus)})
-    for index, needle in enumerate(bench.model.simulation.open_needles if bench.model.simulation else ()):
+    for index, needle in enumerate(simulation.open_needles):
         if needle not in terminals:
             wrong = f"no point of {fixture.file} uses {needle!r}; {nearest(needle, terminals)}"
             yield bench.fault(("simulation", "open_needles", index), wrong)

@@ -246,8 +246,8 @@ def _check(reading: _Reading, files: _Files, fixture_name: str) -> None:
     reading.check(simulated_names, files.bench, fixture_names(reading.root), cable_names(reading.root))
     simulation = files.bench.model.simulation if files.bench else None
     if simulation is not None and simulation.fixture == fixture_name:
-        reading.check(simulated_faults, files.bench, *circuits)
-        reading.check(simulated_needles, files.bench, files.fixture)
+        reading.check(simulated_faults, files.bench, simulation, *circuits)
+        reading.check(simulated_needles, files.bench, simulation, files.fixture)
 
 
 def _board_is_named(limits: Document[LimitsFile], board: str) -> Iterable[Fault]:

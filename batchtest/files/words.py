@@ -51,10 +51,8 @@ def plain(error: ErrorDetails, model: type[BaseModel]) -> Iterator[Wrong]:
 
 def known_keys(model: type[BaseModel], key: Key) -> list[str]:
     """Names that a table at `key` may have; empty where it is no table of fixed keys."""
-    table = _without_none(annotation_at(model, key))
-    if isinstance(table, type) and issubclass(table, BaseModel):
-        return [field.alias or name for name, field in table.model_fields.items()]
-    return []
+    fields = getattr(_without_none(annotation_at(model, key)), "model_fields", {})
+    return [field.alias or name for name, field in fields.items()]
 
 
 def annotation_at(model: type[BaseModel], key: Key) -> Any:
@@ -139,7 +137,6 @@ _SAID: Mapping[str, Callable[[ErrorDetails], str]] = {
     "model_type": _got("needs a table of keys"),
     "literal_error": _got("must be {expected}"),
     "greater_than_equal": _got("must be at least {ge}"),
-    "greater_than": _got("must be above {gt}"),
     "too_short": _too_short,
     "too_long": _too_long,
     "string_pattern_mismatch": _pattern,

@@ -1,4 +1,4 @@
-"""Bounds that leave nothing powered a moment longer: looked at on every raw value, before anything else is done with it."""
+"""Bounds that leave nothing powered a moment longer: looked at on every raw value, before anything else is done."""
 
 from __future__ import annotations
 

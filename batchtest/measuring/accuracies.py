@@ -39,7 +39,7 @@ class Accuracies:
         return min(higher, default=None)
 
     def noise(self, measurand: Measurand, range_: float, nplc: float) -> float:
-        """The meter's own noise on a range, rms of one raw value, base unit: less the longer it integrates, as white noise."""
+        """The meter's own noise on a range, rms of one raw value, base unit: less the longer it integrates."""
         row = row_for(self.meter_rows(measurand), range_)
         return float(row.noise) * math.sqrt(float(row.integration) / nplc)
 

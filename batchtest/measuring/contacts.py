@@ -7,7 +7,7 @@ from batchtest.files.fixture import FixtureFile
 
 
 class Contacts:
-    """Contact channels that were proven on this board. All are forgotten when a link had to be brought back into step."""
+    """Contact channels proven on this board; all forgotten when a link had to be brought back into step."""
 
     def __init__(self, bench: Bench, fixture: FixtureFile) -> None:
         self._bench, self._fixture = bench, fixture
@@ -15,7 +15,7 @@ class Contacts:
         self._made_at = bench.contact
 
     def note(self, channel: int, ohms: float | None, uncertainty: float | None) -> None:
-        """Keep what a contact check read, ohm: a value surely below the fixture's limit proves that both needles touch."""
+        """Keep what a contact check read, ohm: a value surely below the fixture's limit proves both needles."""
         self._renew()
         self._proven.discard(channel)
         if ohms is not None and uncertainty is not None:

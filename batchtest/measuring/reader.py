@@ -133,7 +133,7 @@ class Reader:
         return reading
 
     def load_current_uncertainty(self, channel: int, amperes: float) -> float:
-        """Expanded uncertainty of the current that a load channel was set to, k = 2, A; all channels share one table."""
+        """Expanded uncertainty of the current that a load channel was set to, k = 2, A; channels share one table."""
         if channel not in self._bench.load.channels:
             raise ValueError(f"load channel {channel} is not one of {self._bench.load.channels}")
         return self._accuracies.of_load_current(amperes)

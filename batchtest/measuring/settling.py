@@ -1,8 +1,8 @@
 """Whether a value has settled: how long to wait at least, and what the values themselves say is still to come.
 
 A point moves to its end as one exponential with the time constant tau that the circuit gives. Two values a time T apart
-that differ by d leave d / (exp(T / tau) - 1) to come. Since a board may be slower than its circuit says, the values must
-also stand still within their own noise.
+that differ by d leave d / (exp(T / tau) - 1) to come. Since a board may be slower than its circuit says, the values
+must also stand still within their own noise.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ GIVE_UP_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Mean:
-    """The mean of some raw values: value, its standard deviation, and the middle of the time in which they were taken, s."""
+    """The mean of some raw values: value, its standard deviation, and the middle of the time they took, s."""
 
     value: float
     noise: float

@@ -66,7 +66,9 @@ def gate(nominal: Nominal, times: Times) -> tuple[Action, ...]:
         ),
         Identify(title="id resistor of the cable", seconds=times.of_readings([identity]), measurements=(identity,)),
         CheckCold(
-            title="no short, board cold", seconds=times.of_readings(cold) + times.of_settling(cold), measurements=cold
+            title="no short, board cold",
+            seconds=times.of_readings(cold) + sum(times.of_settling([each]) for each in cold),
+            measurements=cold,
         ),
     )
 

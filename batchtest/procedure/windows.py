@@ -24,6 +24,9 @@ BOARDS = 64
 SIGMAS = 6.0
 #: What a window allows for the instruments, in half-widths of their accuracy: two expanded uncertainties, rounded up.
 INSTRUMENTS = 3.0
+#: What a rail's window allows beyond that, as a share of the rail when fully powered: these windows are there to keep
+#: harm away; what a good board must hold stands in its limits.
+RAIL_SLACK = 0.1
 #: A step's own current limit over the current that a nominal board draws.
 CURRENT_HEADROOM = 2.0
 
@@ -50,12 +53,15 @@ def _step(nominal: Nominal, values: NDArray[np.float64], volts: float) -> Step:
     solution = nominal.model.powered(values, volts, nominal.largest_A, {})
     amperes = solution.source_A("supply")
     set_V = _off_by(nominal, accuracy.voltage, volts)
+    slack = RAIL_SLACK * volts / float(nominal.full_volts)
     rails = {}
-    for rail in nominal.setup.limits.rails:
+    limits = nominal.setup.limits
+    for rail in limits.rails:
         drawn = solution.between(*nominal.terminals(rail))
         read_V = _off_by(nominal, nominal.setup.bench.meter.accuracy.volts_dc, float(drawn.mean()))
-        rails[rail] = _window(drawn, read_V + set_V)
-    expected_A, current = _window(amperes, _off_by(nominal, accuracy.current, float(amperes.mean())))
+        slack_V = slack * abs(float(limits.rails[rail].nominal))
+        rails[rail] = _window(drawn, INSTRUMENTS * (read_V + set_V) + slack_V)
+    expected_A, current = _window(amperes, INSTRUMENTS * _off_by(nominal, accuracy.current, float(amperes.mean())))
     return Step(volts, CURRENT_HEADROOM * expected_A, expected_A, current, rails)
 
 
@@ -66,7 +72,7 @@ def _off_by(nominal: Nominal, rows: Sequence[VoltsAccuracy] | Sequence[AmperesAc
     return half_width(row_for(rows, pick_range(rows, value)), value, ambient_C, float(meter.calibrated_at))
 
 
-def _window(drawn: NDArray[np.float64], off_by: float) -> tuple[float, Limit]:
-    """Mean of the drawn boards, and a window about it: their spread, and what the instruments may add."""
-    mean, half = float(drawn.mean()), SIGMAS * float(drawn.std(ddof=1)) + INSTRUMENTS * off_by
+def _window(drawn: NDArray[np.float64], allowed: float) -> tuple[float, Limit]:
+    """Mean of the drawn boards, and a window about it: their spread, and what is allowed besides."""
+    mean, half = float(drawn.mean()), SIGMAS * float(drawn.std(ddof=1)) + allowed
     return mean, Limit(lower=mean - half, upper=mean + half, source=f"circuit, {BOARDS} drawn boards")

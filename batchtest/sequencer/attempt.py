@@ -50,6 +50,7 @@ def run_attempt(
     try:
         station.bench.off()
         place(serial)
+        logbook.begin()
         _work(station, serial, logbook, observer)
     except SafetyTrip as trip:
         ending = Ending(Outcome.FAIL, str(trip))

@@ -32,6 +32,10 @@ class Logbook:
         self._journal, self._observer, self._rule, self._clock = journal, observer, rule, clock
         self._start = clock.now()
 
+    def begin(self) -> None:
+        """Count the seconds of the attempt from here: the board is in the nest."""
+        self._start = self._clock.now()
+
     def enter(self, measurement: Measurement, reading: Reading) -> Line:
         """Judge a reading and put it on disk; what is measured is never lost."""
         line = Line(

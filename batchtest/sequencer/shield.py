@@ -1,4 +1,7 @@
-"""Stretches of work that no signal may cut short: switching off, and closing a record. Everything in them is finite."""
+"""Stretches of work that no signal may cut short: switching off, and closing a record. Everything in them is finite.
+
+Signals are held back by handlers, not by a mask: a mask is a thread's own, and the libraries' threads take the signal.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +9,9 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from types import FrameType
 
-_STOPS = {signal.SIGINT, signal.SIGTERM}
+_STOPS = (signal.SIGINT, signal.SIGTERM)
 
 
 @contextmanager
@@ -16,8 +20,16 @@ def uninterrupted() -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, _STOPS)
+    held: list[int] = []
+
+    def hold(number: int, _frame: FrameType | None) -> None:
+        held.append(number)
+
+    before = {number: signal.signal(number, hold) for number in _STOPS}
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        for number in held[:1]:
+            signal.raise_signal(number)

@@ -9,9 +9,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from test_bench.scripted import ScriptedInstrument, ScriptedServer
-
 from batchtest.files.bench import BenchFile
+from test_bench.scripted import ScriptedInstrument, ScriptedServer
 
 FILE: dict[str, Any] = {
     "station": "bench-1",

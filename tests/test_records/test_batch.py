@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 from contexts import CONTEXT, closed
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batchtest.errors import RecordError
@@ -128,6 +128,7 @@ def test_intervals_are_the_exact_ones(passed, boards, lower_pct, upper_pct):
     assert upper_pct == pytest.approx(100 * found.upper, abs=0.51)
 
 
+@settings(deadline=None)
 @given(boards=st.integers(1, 60), data=st.data())
 def test_an_interval_is_where_the_binomial_tails_are_a_fortieth(boards, data):
     """By the definition itself: at each end, what was seen or more extreme has a probability of 2.5 %."""

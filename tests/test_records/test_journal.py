@@ -13,7 +13,7 @@ from types import MappingProxyType
 
 import pytest
 from contexts import CONTEXT, a_line, close, closed
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batchtest.errors import RecordError, SetupError
@@ -162,9 +162,10 @@ def test_a_name_that_is_no_file_name_is_refused(tmp_path, field, name):
     assert files(tmp_path) == []
 
 
+@settings(deadline=None, max_examples=50)
 @given(name=st.text(max_size=20))
 def test_no_name_leads_out_of_the_reports_folder(tmp_path_factory, name):
-    """Whatever is typed as a serial, either it is refused or its file lies in the batch's folder under that very name."""
+    """Whatever is typed as a serial: it is refused, or its file lies in the batch's folder under that very name."""
     reports = tmp_path_factory.mktemp("reports")
     try:
         journal = Journal.claim(reports, replace(CONTEXT, serial=name))

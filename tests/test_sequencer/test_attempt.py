@@ -1,0 +1,183 @@
+"""Attempts at single boards on the simulated bench: outcomes, and outputs off on every way out."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from stations import Stand, demo_setup, stand
+
+from batchtest.errors import BenchError, InstrumentLost, NotProven, OutputsNotOff, StationError
+from batchtest.nouns import Attempt, Line, Outcome, Phase, Role
+from batchtest.records.record import read_record
+
+
+def closed_record(station: Stand, attempt: Attempt) -> list[Line]:
+    """The lines of a closed record, as they stand on disk."""
+    return list(read_record(station.reports / attempt.record).lines)
+
+
+def stopped_by(station: Stand, serial: str, error: type[BaseException]) -> Attempt:
+    """Test a board whose attempt ends the batch by an error; the attempt it left behind."""
+    attempts = station.attempts([serial, "VN-0999"])
+    attempt = next(attempts)
+    with pytest.raises(error):
+        next(attempts)
+    return attempt
+
+
+def test_a_good_board_passes_and_everything_planned_is_in_its_record(tmp_path: Path):
+    """Every measurement of the procedure has a line on disk, in order; the id resistor has one more, before power."""
+    with stand(tmp_path) as station:
+        (attempt,) = station.test("VN-0001")
+        planned = [m.name for action in station.procedure.gate for m in action.measurements]
+        planned.append("id resistor of vent-lead")
+        planned += [m.name for action in station.procedure.powered for m in action.measurements]
+        assert attempt.outcome is Outcome.PASS
+        assert planned == [line.measurement.name for line in closed_record(station, attempt)]
+        assert station.outputs_on == []
+
+
+@pytest.mark.parametrize("fault", ["RL12 short", "RL5 short", "RL33 short"])
+def test_a_shorted_rail_is_found_cold_and_never_powered(tmp_path: Path, fault: str):
+    """A short at a rail fails the board before power, and the supply was never on for it."""
+    with stand(tmp_path, demo_setup({"VN-0001": fault})) as station:
+        (attempt,) = station.test("VN-0001")
+        assert attempt.outcome is Outcome.FAIL
+        assert (attempt.first_cause or "").split(":")[0] in station.station.setup.limits.cold
+        assert not station.running.log.was_on("supply")
+        assert {line.measurement.phase for line in attempt.lines} == {Phase.GATE}
+
+
+def test_the_batch_goes_on_after_a_board_that_failed(tmp_path: Path):
+    """A bad board is one outcome; the next board is tested."""
+    with stand(tmp_path, demo_setup({"VN-0001": "RL5 short", "VN-0002": "R5B open"})) as station:
+        outcomes = [attempt.outcome for attempt in station.test("VN-0001", "VN-0002", "VN-0003")]
+    assert outcomes == [Outcome.FAIL, Outcome.FAIL, Outcome.PASS]
+
+
+@pytest.mark.parametrize(
+    ("simulation", "message"),
+    [
+        pytest.param({"open_needles": ("TP3",)}, r"contact TP3 .* they do not both touch", id="open-needle"),
+        pytest.param(
+            {"cable": "mist-lead"}, r"id resistor of vent-lead: 2\.[12]\d* kohm, expected about 1\.000", id="cable"
+        ),
+        pytest.param({"cable": "long-lead"}, r"id resistor of vent-lead: 4\.[67]\d* kohm", id="another-cable"),
+    ],
+)
+def test_what_is_not_proven_is_refused_and_never_powered(tmp_path: Path, simulation: dict[str, object], message: str):
+    """An open needle or a wrong cable ends the batch before power, whatever the board is."""
+    with stand(tmp_path, demo_setup(**simulation)) as station:
+        attempt = stopped_by(station, "VN-0001", NotProven)
+        assert attempt.outcome is Outcome.REFUSED
+        pytest.raises(NotProven, lambda: list(station.attempts(["VN-0002"]))).match(message)
+        assert not station.running.log.was_on("supply")
+
+
+def test_a_wrong_reference_is_the_benchs_fault_not_the_boards(tmp_path: Path):
+    """With a meter path that reads the known voltage wrong no board is judged: the attempt is stopped."""
+    setup = demo_setup()
+    with stand(tmp_path, setup) as station:
+        station.running.rack.setup = setup
+        reference = setup.bench.reference.model_copy(update={"voltage": setup.bench.reference.voltage + 1})
+        changed = station.running.instruments.meter
+        assert changed is not None
+        wrong = setup.bench.model_copy(update={"reference": reference})
+        from batchtest.procedure import derive
+        from dataclasses import replace
+
+        station.station = replace(station.station, procedure=derive(replace(setup, bench=wrong)))
+        attempt = stopped_by(station, "VN-0001", BenchError)
+    assert attempt.outcome is Outcome.STOPPED
+    assert "known 6.000 V reads 5.0" in (attempt.first_cause or "")
+
+
+def after(phase: Phase, act: Callable[[], None]) -> Callable[[Line], None]:
+    """Do something once, at the first line of a phase."""
+    waiting = [act]
+
+    def on_line(line: Line) -> None:
+        if line.measurement.phase is phase and waiting:
+            waiting.pop()()
+
+    return on_line
+
+
+def _raise(error: BaseException) -> None:
+    raise error
+
+
+MISCHIEF = {
+    "interrupt": (lambda: os.kill(os.getpid(), signal.SIGINT), KeyboardInterrupt),
+    "bug": (lambda: _raise(ZeroDivisionError("a bug")), ZeroDivisionError),
+    "record": (lambda: _raise(StationError("the disk is full")), StationError),
+}
+
+
+@pytest.mark.parametrize("phase", [Phase.GATE, Phase.SOFT_START, Phase.LOAD])
+@pytest.mark.parametrize("mischief", MISCHIEF.values(), ids=MISCHIEF)
+def test_whatever_breaks_in_mid_board_leaves_the_outputs_off(
+    tmp_path: Path, phase: Phase, mischief: tuple[Callable[[], None], type[BaseException]]
+):
+    """Ctrl-C, a bug or an error at any phase: outputs off, attempt stopped, what was read is in its closed record."""
+    act, error = mischief
+    with stand(tmp_path) as station:
+        station.watcher.on_line = after(phase, act)
+        attempt = stopped_by(station, "VN-0001", error)
+        assert station.outputs_on == []
+        assert attempt.outcome is Outcome.STOPPED
+        assert [line.number for line in closed_record(station, attempt)] == list(
+            range(1, len(station.watcher.lines) + 1)
+        )
+
+
+def test_a_terminate_signal_switches_off_like_ctrl_c(tmp_path: Path):
+    """SIGTERM in mid-board, handled as the command line does: outputs off, attempt stopped."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        with stand(tmp_path) as station:
+            station.watcher.on_line = after(Phase.LOAD, lambda: os.kill(os.getpid(), signal.SIGTERM))
+            attempt = stopped_by(station, "VN-0001", KeyboardInterrupt)
+            assert (station.outputs_on, attempt.outcome) == ([], Outcome.STOPPED)
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def test_a_meter_that_vanishes_under_load_stops_the_attempt_with_the_outputs_off(tmp_path: Path):
+    """The bench's fault is never the board's fail, and load and supply go off by their own links."""
+    with stand(tmp_path) as station:
+        station.watcher.on_line = after(Phase.LOAD, station.running.servers[Role.METER].stop)
+        attempt = stopped_by(station, "VN-0001", InstrumentLost)
+        assert (station.outputs_on, attempt.outcome) == ([], Outcome.STOPPED)
+        assert "meter" in (attempt.first_cause or "")
+
+
+def test_a_supply_that_vanishes_is_said_to_be_live_and_the_load_goes_off(tmp_path: Path):
+    """An output that cannot be read back as off outweighs all else: treat as live."""
+    with pytest.raises(OutputsNotOff), stand(tmp_path) as station:  # the bench says so once more when it is left
+        station.watcher.on_line = after(Phase.LOAD, station.running.servers[Role.SUPPLY].stop)
+        attempt = stopped_by(station, "VN-0001", OutputsNotOff)
+        assert station.outputs_on == ["supply"]
+        assert "supply cannot be read back as off" in (attempt.first_cause or "")
+
+
+def test_a_rail_beyond_its_abort_bound_is_switched_off_at_once(tmp_path: Path):
+    """A crossed bound: the very next message to load and supply is off, and the reading is in the record."""
+    setup = demo_setup({"VN-0001": "DZ5 open"})
+    with stand(tmp_path, setup) as station:
+        (attempt,) = station.test("VN-0001")
+        assert attempt.outcome is Outcome.FAIL
+        assert station.outputs_on == []
+        assert attempt.lines[-1].measurement.phase is Phase.POWER_DOWN
+
+
+def test_a_serial_seen_again_is_the_next_attempt(tmp_path: Path):
+    """Nothing is overwritten: both attempts stand side by side."""
+    with stand(tmp_path) as station:
+        numbers = [attempt.number for attempt in (*station.test("VN-0001"), *station.test("VN-0001"))]
+        assert numbers == [1, 2]
+        assert sorted(path.name for path in (tmp_path / "try").glob("*.csv")) == ["VN-0001.1.csv", "VN-0001.2.csv"]
