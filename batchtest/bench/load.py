@@ -70,22 +70,24 @@ class Load:
         return read_status(self.link, self.dialect.status, channel=channel)
 
     def protect(self) -> None:
-        """All channels off, constant current at 0 A, trips cleared, limits of current and power set and read back."""
-        self.off()
+        """Set all channels, which must be off, to constant current at 0 A, and their own limits; all read back.
+
+        Trips are cleared where there are any; that may switch a channel on, so all are switched off again.
+        """
         for channel in self.channels:
             self._protect(channel)
-        self.off()
 
     def _protect(self, channel: int) -> None:
         dialect, replies = self.dialect, self.dialect.replies
         self._select(channel)
-        if dialect.clear_trip:
+        drop_events(self.link, dialect.status, channel=channel)
+        if dialect.clear_trip and self.status(channel).tripped:
             self.link.set(fill(dialect.clear_trip, channel=channel))
+            self.off(channel)
         self.link.set(fill(dialect.mode, channel=channel))
         set_value(self.link, dialect.current_limit, float(self.protection.current), replies, channel=channel)
         set_value(self.link, dialect.power_limit, float(self.protection.power), replies, channel=channel)
         set_value(self.link, dialect.level, 0.0, replies, channel=channel)
-        drop_events(self.link, dialect.status, channel=channel)
 
     def send_off(self, channels: Sequence[int] | None = None) -> None:
         """Send "off" at once, on a dirty link too, without waiting for anything."""

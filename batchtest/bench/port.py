@@ -89,13 +89,10 @@ class Wiring:
 
     @classmethod
     def of(cls, instrument: Instrument, name: str) -> Wiring:
-        """From the bench file; SetupError where the address is missing, or an ending that such an address needs."""
+        """From the bench file; SetupError where there is no address, as in a simulated bench that was not started."""
         address = instrument.address
         if address is None:
-            raise SetupError(f"{name}: has no address; write one such as 'TCPIP0::192.0.2.10::5025::SOCKET'")
-        raw = address.upper().endswith("::SOCKET") or address.upper().startswith("ASRL")
-        if raw and (instrument.read_ending is None or instrument.write_ending is None):
-            raise SetupError(f"{name}: {address} needs read_ending and write_ending: 'LF', 'CR' or 'CRLF'")
+            raise SetupError(f"{name}: has no address; write one such as 'TCPIP0::192.168.0.5::5025::SOCKET'")
         return cls(
             address=address,
             read_ending=ENDINGS[instrument.read_ending] if instrument.read_ending else "",

@@ -9,7 +9,7 @@ from collections.abc import Collection
 from batchtest.errors import InstrumentReplyError
 
 #: NR1, NR2 and NR3 of IEEE 488.2, with what NRf allows of a bare point.
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[Ee][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[Ee][+-]?\d+)?", re.ASCII)
 #: SCPI-1999 vol. 1, 7.2.1: +-9.9E37 stands for infinity, 9.91E37 for not-a-number; with room for a coarse format.
 INFINITE_FROM = 9.8e37
 NOT_A_NUMBER_FROM = 9.905e37
@@ -43,6 +43,8 @@ def parse_number(text: str, *, over_range: Collection[str] = (), units: Collecti
     stripped = text.strip(" \t")
     if stripped in over_range:
         return math.inf
+    if stripped.upper() == "NAN":
+        return math.nan
     number = next((stripped.removesuffix(unit).rstrip() for unit in units if stripped.endswith(unit)), stripped)
     if _NUMBER.fullmatch(number) is None:
         raise InstrumentReplyError(f"{text!r} is not a number such as '+1.2E+00'; check the dialect")

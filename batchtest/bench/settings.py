@@ -14,12 +14,22 @@ from batchtest.errors import InstrumentRefused, InstrumentReplyError
 from batchtest.quantities import show
 
 
+_TRIPS: frozenset[Condition] = frozenset(
+    {"over-voltage", "over-current", "over-power", "over-temperature", "protection shutdown"}
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Status:
     """Status words as read: `raw` such as "load=0", and what the bits mean that are set."""
 
     raw: str
     conditions: frozenset[Condition]
+
+    @property
+    def tripped(self) -> bool:
+        """Whether a protection has acted."""
+        return not self.conditions.isdisjoint(_TRIPS)
 
 
 def read_value(link: Link, query: str, replies: Replies, keep: Callable[[str], object] = len) -> float:

@@ -63,14 +63,16 @@ class Supply:
         return SupplyState(volts, amperes, "constant current" in status.conditions, status, ";".join(texts))
 
     def protect(self) -> None:
-        """Output off, 0 V, trips cleared, the over-voltage limit set and read back."""
-        self.off()
-        if self.dialect.clear_trip:
+        """Set the output, which must be off, to 0 V, and its own over-voltage limit; both read back.
+
+        A trip is cleared where there is one; that may switch the output on, so it is switched off again.
+        """
+        drop_events(self.link, self.dialect.status)
+        if self.dialect.clear_trip and read_status(self.link, self.dialect.status).tripped:
             self.link.set(self.dialect.clear_trip)
             self.off()
         set_value(self.link, self.dialect.voltage, 0.0, self.dialect.replies)
         set_value(self.link, self.dialect.voltage_limit, float(self.protection.voltage), self.dialect.replies)
-        drop_events(self.link, self.dialect.status)
 
     def send_off(self) -> None:
         """Send "off" at once, on a dirty link too, without waiting for anything."""

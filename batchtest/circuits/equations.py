@@ -1,8 +1,8 @@
 """The modified nodal equations of a circuit: which unknown is what, and where each element stamps.
 
 A conductance and a transconductance stamp the same way: a current between an outgoing pair of unknowns, controlled by
-the voltage of another pair. A branch (V, E) adds an unknown, its current. Patterns are made once; for a batch of
-samples a stamp is then one matrix product.
+the voltage of another pair. A branch (V, E, a low resistor, a limited source) adds an unknown, its current. Patterns
+are made once; for a batch of samples a stamp is then one matrix product.
 """
 
 from __future__ import annotations
@@ -66,23 +66,22 @@ def incidence(pairs: Sequence[Pair], size: int, signs: Sequence[float] | None = 
 class Equations:
     """Unknowns and stamps of one assembly with its limited sources.
 
-    `names` are the nodes of the first `count` of `size` unknowns, `places` where each node is; branch currents follow.
-    `junctions`
-    names the junctions. The controlled elements stand in the order: diodes, transistors' base-emitter junctions, their
-    base-collector junctions, sources.
+    `names` are the nodes of the first `count` of `size` unknowns, `places` where each node is; the currents of branches
+    follow (V, E, low resistors, sources from `driven` on). `junctions` names the junctions: diodes, base-emitter,
+    base-collector; the `controls` are their voltages and after them those of the sources. `touched` counts the branches
+    at each node; `branches` names them, sources left out.
     """
 
     def __init__(self, assembly: Assembly, sources: Sequence[LimitedSource]) -> None:
         self.flat = flat = flatten(assembly)
         self.names, self.places, self.count = flat.names, flat.places, len(flat.names)
-        self.size = self.count + len(flat.voltages) + len(flat.gains)
-        self.junctions = [
-            *flat.diode_names,
-            *(f"{name}.{kind}" for kind in ("be", "bc") for name in flat.transistor_names),
-        ]
-        self.sources = [
-            (self.places[assembly.node(one.plus)], self.places[assembly.node(one.minus)]) for one in sources
-        ]
+        self.junctions = [*flat.diode_names, *_suffixed(flat.transistor_names, "be", "bc")]
+        ends = [(assembly.node(source.plus), assembly.node(source.minus)) for source in sources]
+        self._ends: list[Pair] = [(self.places[plus], self.places[minus]) for plus, minus in ends]
+        self.driven = self.count + len(flat.voltages) + len(flat.gains) + len(flat.links)
+        self.size = self.driven + len(sources)
+        self.branches = [*flat.branch_names["V"], *flat.branch_names["E"], *flat.branch_names["R"]]
+        self._lay_out_branches(flat)
         self._lay_out_linear(flat)
         self._lay_out_controlled(flat)
 
@@ -95,30 +94,36 @@ class Equations:
         """Flat matrices (samples, size**2) and right sides (samples, size) of all that is linear."""
         matrices = np.repeat(self._constant[None], len(extended), axis=0)
         self._conducting.add(matrices, 1.0 / extended[:, self._ohms])
-        self._controlling.add(matrices, -extended[:, self._gains])
+        self._branching.add(matrices, -extended[:, self._branch_values])
         return matrices, extended[:, self._forced] @ self._forcing
 
-    def _lay_out_linear(self, flat: Flat) -> None:
-        branches = [pair for pair, _ in flat.voltages] + [pair for pair, _, _ in flat.gains]
-        rows = range(self.count, self.size)
+    def _lay_out_branches(self, flat: Flat) -> None:
+        """The rows that say what holds over a branch, and the columns that let its current into its nodes."""
+        held = [pair for pair, *_ in (*flat.voltages, *flat.gains, *flat.links)]
+        rows = slice(self.count, self.driven)
         constant = np.zeros((self.size, self.size))
-        constant[: self.count, : self.count] = SHUNT_S * np.eye(self.count)
-        constant[self.count :] += incidence(branches, self.size)
-        constant[:, self.count :] += incidence(branches, self.size).T
-        for node in flat.shunts:
+        constant[rows] = incidence(held, self.size)
+        constant[:, rows] = incidence(held, self.size).T
+        constant[:, self.driven :] = -incidence(self._ends, self.size).T
+        for node in [*range(self.count), *flat.shunts]:
             if node != _GROUND:
                 constant[node, node] += SHUNT_S
+        self.touched: Floats = (constant[self.count :, : self.count] != 0).sum(axis=0).astype(float)
+        self.touched += (constant[: self.count, self.driven :] != 0).sum(axis=1)
         self._constant = constant.ravel()
+
+    def _lay_out_linear(self, flat: Flat) -> None:
         self._conducting = Pattern.of([(pair, pair) for pair, _ in flat.resistors], self.size)
         self._ohms = _places(place for _, place in flat.resistors)
-        gain_rows = rows[len(flat.voltages) :]
-        self._controlling = Pattern.of(
-            [((row, _GROUND), control) for row, (_, control, _) in zip(gain_rows, flat.gains, strict=True)], self.size
-        )
-        self._gains = _places(place for _, _, place in flat.gains)
-        held = [(row, _GROUND) for row in rows[: len(flat.voltages)]]
-        driven = [(other, one) for (one, other), _ in flat.currents]
-        self._forcing = incidence(held + driven, self.size)
+        gains = self.count + len(flat.voltages)
+        links = gains + len(flat.gains)
+        controlled = [((gains + row, _GROUND), pair) for row, (_, pair, _) in enumerate(flat.gains)]
+        dropping = [((links + row, _GROUND), (links + row, _GROUND)) for row in range(len(flat.links))]
+        self._branching = Pattern.of([*controlled, *dropping], self.size)
+        self._branch_values = _places([*(place for *_, place in flat.gains), *(place for _, place in flat.links)])
+        fixed = [(self.count + row, _GROUND) for row in range(len(flat.voltages))]
+        fed = [(other, one) for (one, other), _ in flat.currents]
+        self._forcing = incidence(fixed + fed, self.size)
         self._forced = _places(place for _, place in [*flat.voltages, *flat.currents])
 
     def _lay_out_controlled(self, flat: Flat) -> None:
@@ -128,13 +133,19 @@ class Equations:
         collector = [(base, collector) for collector, base, _, _ in legs]
         through = [(collector, emitter) for collector, _, emitter, _ in legs]
         polarity = [sign for *_, sign in legs]
-        signs = [*[1.0] * len(diodes), *polarity, *polarity, *[1.0] * len(self.sources)]
-        self.controls = incidence([*diodes, *emitter, *collector, *self.sources], self.size, signs).T.copy()
-        self.outputs = incidence([*diodes, *through, *emitter, *self.sources], self.size, signs)
+        signs = [*[1.0] * len(diodes), *polarity, *polarity, *[1.0] * len(self._ends)]
+        rows = [(row, _GROUND) for row in range(self.driven, self.size)]
+        self.controls = incidence([*diodes, *emitter, *collector, *self._ends], self.size, signs).T.copy()
+        self.outputs = incidence([*diodes, *through, *emitter, *rows], self.size, signs)
         crossed = [(out, control) for out in (through, emitter) for control in (emitter, collector)]
         transfers = [pair for out, control in crossed for pair in zip(out, control, strict=True)]
         own = [(pair, pair) for pair in diodes]
-        self.stamps = Pattern.of([*own, *transfers, *[(pair, pair) for pair in self.sources]], self.size)
+        sources = [*zip(rows, self._ends, strict=True), *zip(rows, rows, strict=True)]
+        self.stamps = Pattern.of([*own, *transfers, *sources], self.size)
+
+
+def _suffixed(names: Sequence[str], *suffixes: str) -> list[str]:
+    return [f"{name}.{suffix}" for suffix in suffixes for name in names]
 
 
 def _places(places: Iterable[int]) -> Places:

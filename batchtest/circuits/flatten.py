@@ -16,6 +16,8 @@ Pair = tuple[int, int]
 #: Collector, base, emitter; +1 for NPN and -1 for PNP.
 Legs = tuple[int, int, int, float]
 
+#: Resistors up to this are wires and shorts. As conductances they would drown the leaks that hold a dead net.
+LINK_OHM = 1.0
 DIODE_KEYS = ("IS", "N", "BV", "IBV", "RS")
 TRANSISTOR_KEYS = ("IS", "BF", "BR", "NF", "NR", "VAF")
 
@@ -26,17 +28,20 @@ class Flat:
 
     A value's place is its column in the array of part values; fixed numbers follow those columns in the order of
     `fixed`. `names` are the nodes in the order of their unknowns; inner nodes of parts have a "#" in their name.
-    `shunts` are the nodes that carry the shunt of a diode's folded inner node.
+    `links` are resistors so low that their current is taken as an unknown; `shunts` are the nodes that carry the shunt
+    of a diode's folded inner node. `branch_names` are those of V, E and links, by kind.
     """
 
     names: list[str] = field(default_factory=list)
     places: dict[str, int] = field(default_factory=dict)
     fixed: list[float] = field(default_factory=list)
     resistors: list[tuple[Pair, int]] = field(default_factory=list)
+    links: list[tuple[Pair, int]] = field(default_factory=list)
     voltages: list[tuple[Pair, int]] = field(default_factory=list)
     currents: list[tuple[Pair, int]] = field(default_factory=list)
     gains: list[tuple[Pair, Pair, int]] = field(default_factory=list)
     shunts: list[int] = field(default_factory=list)
+    branch_names: dict[str, list[str]] = field(default_factory=lambda: {"V": [], "E": [], "R": []})
     diode_names: list[str] = field(default_factory=list)
     transistor_names: list[str] = field(default_factory=list)
     diodes: list[tuple[Pair, list[int]]] = field(default_factory=list)
@@ -59,8 +64,13 @@ def _add(flat: Flat, assembly: Assembly, element: Element) -> None:
         _add_junctions(flat, assembly, element, nodes)
         return
     pair, value = (nodes[0], nodes[1]), _value(flat, assembly, element, "value")
+    low = element.kind == "R" and _nominal(assembly, element, "value") <= LINK_OHM
+    if element.kind in "VE" or low:
+        flat.branch_names[element.kind].append(element.name)
     if element.kind == "E":
         flat.gains.append((pair, (nodes[2], nodes[3]), value))
+    elif low:
+        flat.links.append((pair, value))
     else:
         {"R": flat.resistors, "V": flat.voltages, "I": flat.currents}[element.kind].append((pair, value))
 

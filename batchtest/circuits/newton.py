@@ -50,13 +50,13 @@ def _advance(problem: Problem, state: State, shunt_S: float) -> tuple[State, Flo
     """One step: new state, how far each node moved, and which samples are at rest."""
     equations = problem.equations
     slopes, rests = problem.devices.evaluate(state.junctions)
-    siemens, pushed = problem.drives.tangent(state.segments)
+    factors, pushed = problem.drives.tangent(state.segments)
     matrices = problem.matrices.copy()
-    equations.stamps.add(matrices, np.concatenate([slopes, siemens], axis=1))
+    equations.stamps.add(matrices, np.concatenate([slopes, factors], axis=1))
     if shunt_S:
         matrices[:, : equations.count * equations.size : equations.size + 1] += shunt_S
     right = problem.right - np.concatenate([rests, pushed], axis=1) @ equations.outputs
-    x = _balanced(matrices.reshape(len(right), equations.size, equations.size), right, equations.count)
+    x = _balanced(matrices.reshape(len(right), equations.size, equations.size), right, equations.touched)
     volts = x @ equations.controls
     count = problem.devices.emission.shape[1]
     fresh = problem.devices.inside(volts[:, :count], slopes, rests)
@@ -68,10 +68,15 @@ def _advance(problem: Problem, state: State, shunt_S: float) -> tuple[State, Flo
     return State(x, held, segments), step, quiet
 
 
-def _balanced(matrices: Floats, right: Floats, nodes: int) -> Floats:
-    """Solve with rows and columns of nodes scaled to a diagonal of one: a net held by leakage keeps its digits."""
+def _balanced(matrices: Floats, right: Floats, touched: Floats) -> Floats:
+    """Solve with rows and columns scaled so that a net held by leakage keeps its digits.
+
+    A node is scaled to a diagonal of one, which counts one siemens more for every branch that it lies on (`touched`); a
+    branch is left as it is.
+    """
     scale = np.ones_like(right)
-    scale[:, :nodes] = 1.0 / np.sqrt(np.abs(np.diagonal(matrices, axis1=1, axis2=2)[:, :nodes]))
+    nodes = len(touched)
+    scale[:, :nodes] = 1.0 / np.sqrt(np.abs(np.diagonal(matrices, axis1=1, axis2=2)[:, :nodes]) + touched)
     matrices *= scale[:, :, None]
     matrices *= scale[:, None, :]
     return _solved(matrices, right * scale) * scale

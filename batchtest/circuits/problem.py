@@ -44,7 +44,7 @@ class State:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """The equations of a batch with numbers in them: linear matrices (flat), right sides, devices, sources' settings."""
+    """The equations of a batch with numbers in them: linear matrices (flat), right sides, devices, sources."""
 
     equations: Equations
     matrices: Floats

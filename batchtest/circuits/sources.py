@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from batchtest.errors import SetupError, nearest
+from batchtest.errors import SetupError
 
 Floats = NDArray[np.float64]
 
@@ -47,34 +47,29 @@ class Drives:
     """The settings of all sources of a system as arrays of shape (samples, sources)."""
 
     volts: Floats
-    siemens: Floats
+    ohms: Floats
     lower: Floats
     upper: Floats
 
     @classmethod
     def of(cls, sources: Sequence[LimitedSource], drives: Mapping[str, Drive], count: int) -> Drives:
-        """Settings of each source for `count` samples; a source that is not named is off."""
-        names = [source.name for source in sources]
-        for name in drives:
-            if name not in names:
-                raise SetupError(f"no source {name!r} in the system; {nearest(name, names)}")
-        chosen = [drives.get(name, OFF) for name in names]
-        shape = (count, len(names))
-        volts, ohms, lower, upper = (np.empty(shape) for _ in range(4))
-        for index, drive in enumerate(chosen):
+        """Settings of each source for `count` samples; raises SetupError where they cannot be."""
+        volts, ohms, lower, upper = (np.empty((count, len(sources))) for _ in range(4))
+        for index, source in enumerate(sources):
+            drive = drives[source.name]
             volts[:, index], ohms[:, index] = drive.volts, drive.ohms
             lower[:, index], upper[:, index] = drive.lower_A, drive.upper_A
-        if (ohms <= 0).any() or (lower > upper).any():
-            raise SetupError("a drive needs ohms above 0 and lower_A not above upper_A")
-        return cls(volts, 1.0 / ohms, lower, upper)
+        if not (ohms > 0).all() or not (lower <= upper).all():
+            raise SetupError(f"a drive needs ohms above 0 and lower_A not above upper_A, got {dict(drives)}")
+        return cls(volts, ohms, lower, upper)
 
     def take(self, rows: NDArray[np.intp] | slice) -> Drives:
         """The settings of some samples."""
-        return Drives(self.volts[rows], self.siemens[rows], self.lower[rows], self.upper[rows])
+        return Drives(self.volts[rows], self.ohms[rows], self.lower[rows], self.upper[rows])
 
     def scaled(self, share: float) -> Drives:
         """All sources turned down to a share, for source stepping."""
-        return Drives(self.volts * share, self.siemens, self.lower * share, self.upper * share)
+        return Drives(self.volts * share, self.ohms, self.lower * share, self.upper * share)
 
     def segments(self, volts: Floats | None = None) -> NDArray[np.int8]:
         """The line each source is on at its voltage: -1 lower limit, 0 slope, +1 upper; the slope without a voltage."""
@@ -88,16 +83,15 @@ class Drives:
         return np.where(self.lower == self.upper, 1, stepped).astype(np.int8)
 
     def tangent(self, segments: NDArray[np.int8]) -> tuple[Floats, Floats]:
-        """Conductance of each source on its line, and the current from plus to minus at zero volts."""
+        """The row of each source, a v + b i = c: on the slope v + ohms i = volts, on a limit i = limit.
+
+        Returns a and b side by side, shape (samples, 2 sources), and -c.
+        """
         limit = np.where(segments > 0, self.upper, self.lower)
         slope = segments == 0
-        return np.where(slope, self.siemens, 0.0), -np.where(slope, self.volts * self.siemens, limit)
-
-    def current(self, segments: NDArray[np.int8], volts: Floats) -> Floats:
-        """Current out of plus on the given lines, A."""
-        slope = (self.volts - volts) * self.siemens
-        return np.where(segments == 0, slope, np.where(segments > 0, self.upper, self.lower))
+        factors = np.concatenate([slope.astype(float), np.where(slope, self.ohms, 1.0)], axis=1)
+        return factors, -np.where(slope, self.volts, limit)
 
     def _wanted(self, volts: Floats) -> NDArray[np.int8]:
-        slope = (self.volts - volts) * self.siemens
+        slope = (self.volts - volts) / self.ohms
         return (slope > self.upper).astype(np.int8) - (slope < self.lower).astype(np.int8)

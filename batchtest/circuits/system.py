@@ -62,7 +62,7 @@ class System:
     def __init__(self, assembly: Assembly, sources: Sequence[LimitedSource] = ()) -> None:
         self.assembly = assembly
         self.sources = tuple(sources)
-        self.equations = Equations(assembly, self.sources)
+        self._prepared: dict[tuple[LimitedSource, ...], Equations] = {}
 
     def solve(self, values: Floats, drives: Mapping[str, Drive], start: Solution | None = None) -> Solution:
         """Find the operating points.
@@ -78,48 +78,62 @@ class System:
         NoOperatingPoint : names the node that would not settle, and in a batch the sample.
         SetupError : values, drives or start do not fit.
         """
-        self._check(values, start)
-        settings = Drives.of(self.sources, drives, len(values))
-        known = None if start is None else self._adopt(start)
+        self._check(values, drives, start)
+        equations = self._equations(tuple(source for source in self.sources if source.name in drives))
+        settings = Drives.of([source for source in self.sources if source.name in drives], drives, len(values))
+        known = None if start is None else _adopted(start, equations)
         found: list[State] = []
         iterations = np.zeros(len(values), np.intp)
         for rows in _blocks(len(values), lone_first=known is None):
-            problem = Problem.of(self.equations, values[rows], settings.take(rows))
+            problem = Problem.of(equations, values[rows], settings.take(rows))
             state, iterations[rows] = solve(problem, _begin(problem, known, rows), rows.start)
             found.append(state)
             known = state if known is None else known
-        return self._solution(State.joined(found), iterations, settings)
+        return self._solution(equations, State.joined(found), iterations, drives)
 
-    def _solution(self, state: State, iterations: NDArray[np.intp], settings: Drives) -> Solution:
-        equations = self.equations
-        volts = state.x @ equations.controls[:, len(equations.junctions) :]
-        delivered = settings.current(state.segments, volts)
-        currents = {source.name: delivered[:, index] for index, source in enumerate(self.sources)}
+    def _equations(self, driven: tuple[LimitedSource, ...]) -> Equations:
+        """The equations with the sources that are on; one that is off is not in them and delivers exactly nothing."""
+        if driven not in self._prepared:
+            self._prepared[driven] = Equations(self.assembly, driven)
+        return self._prepared[driven]
+
+    def _solution(
+        self, equations: Equations, state: State, iterations: NDArray[np.intp], drives: Mapping[str, Drive]
+    ) -> Solution:
+        currents = {source.name: np.zeros(len(state.x)) for source in self.sources}
+        driven = [source.name for source in self.sources if source.name in drives]
+        currents |= {name: state.x[:, equations.driven + index] for index, name in enumerate(driven)}
         visible = [place for place, name in enumerate(equations.names) if "#" not in name]
         nodes = tuple(equations.names[place] for place in visible)
         return Solution(self.assembly, nodes, state.x[:, visible], iterations, currents, state, equations)
 
-    def _adopt(self, start: Solution) -> State:
-        """The state of a solution in this system's order; what it does not have begins at zero."""
-        if start.equations is self.equations:
-            return start.state
-        theirs, count = start.equations, len(start.volts)
-        x = _moved(theirs.names, start.state.x, self.equations.names, self.equations.size)
-        junctions = _moved(theirs.junctions, start.state.junctions, self.equations.junctions)
-        return State(x, junctions, np.zeros((count, len(self.sources)), np.int8))
-
-    def _check(self, values: Floats, start: Solution | None) -> None:
+    def _check(self, values: Floats, drives: Mapping[str, Drive], start: Solution | None) -> None:
         columns = len(self.assembly.parameters)
         if values.ndim != 2 or values.shape[1] != columns or not len(values):
             raise SetupError(f"part values have the shape {values.shape}; they need (samples, {columns})")
         if start is not None and len(start.volts) not in (1, len(values)):
             raise SetupError(f"the start has {len(start.volts)} samples; it needs 1 or {len(values)}")
+        names = [source.name for source in self.sources]
+        for name in drives:
+            if name not in names:
+                raise SetupError(f"no source {name!r} in the system; {nearest(name, names)}")
 
 
-def _moved(names: Sequence[str], values: Floats, wanted: Sequence[str], size: int | None = None) -> Floats:
+def _adopted(start: Solution, wanted: Equations) -> State:
+    """The state of a solution in the order of other equations; what it does not have begins at zero."""
+    theirs, count = start.equations, len(start.volts)
+    if theirs is wanted:
+        return start.state
+    x = np.zeros((count, wanted.size))
+    x[:, : wanted.count] = _moved(theirs.names, start.state.x, wanted.names)
+    junctions = _moved(theirs.junctions, start.state.junctions, wanted.junctions)
+    return State(x, junctions, np.zeros((count, 0), np.int8))
+
+
+def _moved(names: Sequence[str], values: Floats, wanted: Sequence[str]) -> Floats:
     """Columns by name in another order."""
     places = {name: place for place, name in enumerate(names)}
-    moved = np.zeros((len(values), size or len(wanted)))
+    moved = np.zeros((len(values), len(wanted)))
     for place, name in enumerate(wanted):
         if name in places:
             moved[:, place] = values[:, places[name]]

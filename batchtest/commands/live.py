@@ -80,19 +80,20 @@ class LiveScreen:
     def start_action(self, action: Action, seconds_left: float) -> None:
         """Show what is being done, and set the time left right."""
         with self._lock:
-            if self._next is not None:
-                self._board, self._next, self._closed, self._page = self._next, None, None, None
+            self._turn()
             self._action, self._ends = clean(action.title), time.monotonic() + seconds_left
 
     def show_line(self, line: Line) -> None:
         """Put a reading into the table."""
         with self._lock:
+            self._turn()
             if self._board is not None:
                 self._board.add(line)
 
     def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
         """Show the verdict large, and keep a line of it above."""
         with self._lock:
+            self._turn()
             self._counts[attempt.outcome] += 1
             self._tested.add(attempt.serial)
             self._closed, self._page = attempt, page
@@ -123,6 +124,11 @@ class LiveScreen:
         with self._lock:
             return Group(*self._parts())
 
+    def _turn(self) -> None:
+        """Give the screen to the next board, if there is one."""
+        if self._next is not None:
+            self._board, self._next, self._closed, self._page = self._next, None, None, None
+
     def _new_live(self) -> Live:
         return Live(get_renderable=self.render, console=self._console, refresh_per_second=8, transient=True)
 
@@ -148,7 +154,8 @@ class LiveScreen:
 
     def _heading_lines(self) -> Iterator[RenderableType]:
         done = len(self._tested)
-        yield _two_ends(Text(self._heading, style="bold"), Text(f"{done} of {self._total} boards done"))
+        total = f" of {self._total}" if self._total else ""
+        yield _two_ends(Text(self._heading, style="bold"), Text(f"{done}{total} boards done"))
         tally = Text(no_wrap=True, overflow="ellipsis")
         for outcome, count in self._counts.items():
             shape, style = marked(outcome.value, ascii_only=self._ascii)

@@ -82,9 +82,9 @@ def _calibration(instrument: InstrumentIdentity, on: date) -> str:
         return f"{instrument.calibrated.isoformat()}, {overdue}" if instrument.calibrated else overdue
     said = []
     if instrument.calibrated is not None:
-        said.append(f"{instrument.calibrated.isoformat()}, {(on - instrument.calibrated).days} d before the test")
+        said.append(f"{instrument.calibrated.isoformat()}, {(on - instrument.calibrated).days} days before the test")
     elif instrument.calibration_age_d is not None:
-        said.append(f"date not known, age taken as {instrument.calibration_age_d:.0f} d")
+        said.append(f"not dated, taken as {instrument.calibration_age_d:.0f} days old")
     if instrument.due is not None:
         said.append(f"due {instrument.due.isoformat()}")
     return ", ".join(said) or "not known"
@@ -101,7 +101,7 @@ def _facts(record: Record) -> Iterator[tuple[str, str]]:
     yield "software", context.software
     yield "ended", moment(record.closing.ended)
     if words.was_powered(record.lines):
-        yield "proof", f"{len(record.closing.proof)} readings before power, listed under Before power"
+        yield "proof", f"{len(record.closing.proof)} readings before power"
 
 
 def _hashes(record: Record) -> Iterator[tuple[str, str]]:

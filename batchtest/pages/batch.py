@@ -153,6 +153,6 @@ def _interval_bar(counted: Yield) -> Markup:
         f'<path d="M{x} 8v12" class="line"/><text x="{x}" y="34" class="tick">{x // 3} %</text>' for x in (0, 150, 300)
     )
     return Markup(
-        f'<svg class="interval" viewBox="-16 0 332 38" role="img" aria-label="95 % interval: {_interval(counted)}">'
+        f'<svg class="interval" viewBox="-20 0 340 38" role="img" aria-label="95 % interval: {_interval(counted)}">'
         f'<path d="M0 14H300" class="line"/>{ticks}<path d="M{left:g} 14H{right:g}" class="span"/>{dot}</svg>'
     )

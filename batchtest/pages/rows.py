@@ -11,7 +11,7 @@ from markupsafe import Markup
 from batchtest.nouns import Line, Phase, Verdict
 from batchtest.pages.axis import Axis
 from batchtest.pages.bar import bar, bar_axis
-from batchtest.pages.scale import Scale, scale_of
+from batchtest.pages.scale import NO_LIMIT, Scale, scale_of
 from batchtest.quantities import show
 
 K = TypeVar("K", bound=Hashable)
@@ -61,6 +61,16 @@ class Group:
     def height(self) -> int:
         """How many rows of a table it takes, those that say why included."""
         return len(self.rows) + sum(bool(row.why) for row in self.rows)
+
+    @property
+    def own_limits(self) -> bool:
+        """Whether its rows must say their limits one by one."""
+        return not self.shared and any(row.limits != NO_LIMIT for row in self.rows)
+
+    @property
+    def guarded(self) -> bool:
+        """Whether any of its readings was judged with a guard band."""
+        return any(row.guard for row in self.rows)
 
     @property
     def guard_is_U(self) -> bool:
@@ -136,7 +146,7 @@ def _compact(lines: list[Line]) -> Iterator[Group]:
                 yield Group(
                     title=kind,
                     rows=tuple(row(line, scale, bar_axis([line])) for line in same),
-                    shared=scale.limits(limit),
+                    shared=scale.limits(limit) if limit else "",
                 )
         single = [same[0] for _, same in alike if len(same) == 1]
         if single:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from batchtest.nouns import Limit, Line, Reading
 
 _PREFIXES = {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "u", -9: "n"}
 _MOST_DECIMALS = 6
+#: What stands where a reading is not judged by any bound.
+NO_LIMIT = "no limit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +52,7 @@ class Scale:
         if reading.value is not None and math.isfinite(reading.value):
             return self.of(reading.value)
         if reading.beyond is not None:
-            beyond = scale_for([abs(reading.beyond)], self.unit, None)
+            beyond = scale_for([abs(reading.beyond)], self.unit)
             return f"> {beyond.bound(reading.beyond)} {beyond.written}"
         return "no reading"
 
@@ -64,19 +66,23 @@ class Scale:
             case (None, float() | int() as upper):
                 return f"≤ {self.bound(upper)} {self.written}"
             case _:
-                return "no limit"
+                return NO_LIMIT
 
 
-def scale_for(sizes: Iterable[float], unit: str, smallest_U: float | None) -> Scale:
-    """Choose a scale for magnitudes in the base unit; the smallest uncertainty shows with two digits.
+def scale_for(sizes: Iterable[float], unit: str, uncertainties: Sequence[float] = ()) -> Scale:
+    """Choose a scale for magnitudes in the base unit: the largest uncertainty shows two digits, the smallest one.
 
-    >>> scale_for([4.9, 5.1], "V", 0.0004).of(4.98123456)
+    >>> scale_for([4.9, 5.1], "V", [0.0004]).of(4.98123456)
     '4.98123 V'
     """
     largest = max((size for size in sizes if math.isfinite(size)), default=0.0)
     power = -2 if unit == "%" else min(9, max(-9, 3 * math.floor(_magnitude(largest) / 3)))
-    wanted = 1 - _magnitude(smallest_U / 10.0**power) if smallest_U else 3 - _magnitude(largest / 10.0**power)
-    return Scale(unit, power, min(_MOST_DECIMALS, max(0, wanted)))
+    if uncertainties:
+        least, most = (_magnitude(pick(uncertainties) / 10.0**power) for pick in (min, max))
+        decimals = max(1 - most, -least)
+    else:
+        decimals = 3 - _magnitude(largest / 10.0**power)
+    return Scale(unit, power, min(_MOST_DECIMALS, max(0, decimals)))
 
 
 def scale_of(lines: Iterable[Line]) -> Scale:
@@ -85,7 +91,7 @@ def scale_of(lines: Iterable[Line]) -> Scale:
     bounds = [abs(bound) for line in together for bound in _bounds(line.measurement.limit)]
     values = [abs(line.reading.value) for line in together if line.reading.value is not None]
     known = [line.reading.uncertainty for line in together if line.reading.uncertainty]
-    return scale_for(bounds or values, together[0].measurement.unit, min(known, default=None))
+    return scale_for(bounds or values, together[0].measurement.unit, known)
 
 
 def _bounds(limit: Limit | None) -> Iterator[float]:

@@ -16,7 +16,9 @@ from batchtest.pages.scale import Scale, scale_of
 from batchtest.quantities import show
 
 _WIDTH = 420.0
-_HEIGHT = 56.0
+_HEIGHT = 62.0
+#: Sizes of a dot, the largest that lets all boards show is taken.
+_RADII = (4.4, 3.2, 2.4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,17 +101,11 @@ def _ticks(limit: Limit, axis: Axis, scale: Scale) -> Iterator[str]:
 
 def _dots(together: list[BoardLine], axis: Axis) -> Iterator[str]:
     """Boards that would cover each other are stacked; those off the axis are counted at an arrow."""
-    read = [known for known in together if known.line.reading.value is not None]
-    radius = 4.4 if len(read) <= 60 else 2.6
-    beyond: Counter[int] = Counter()
-    columns: dict[int, list[BoardLine]] = {}
-    for known in read:
-        value = known.line.reading.value or 0.0
-        if side := axis.side(value):
-            beyond[side] += 1
-        else:
-            columns.setdefault(round(axis.at(value) / (2 * radius)), []).append(known)
-    for column in columns.values():
+    places = [(known, known.line.reading.value) for known in together if known.line.reading.value is not None]
+    beyond = Counter(side for _, value in places if (side := axis.side(value)))
+    within = [known for known, value in places if not axis.side(value)]
+    radius = next((size for size in _RADII if _fits(_columns(within, axis, size), size)), _RADII[-1])
+    for column in _columns(within, axis, radius):
         yield from _stack(column, axis, radius)
     for side, count in beyond.items():
         x = axis.width if side > 0 else 0.0
@@ -117,14 +113,26 @@ def _dots(together: list[BoardLine], axis: Axis) -> Iterator[str]:
         yield f'<text x="{x - 14 * side:g}" y="{_HEIGHT / 2 + 4:g}" class="tick">{count}</text>'
 
 
+def _columns(within: list[BoardLine], axis: Axis, radius: float) -> list[list[BoardLine]]:
+    """Boards side by side where they have room, on top of each other where they have none."""
+    columns: dict[int, list[BoardLine]] = {}
+    for known in within:
+        columns.setdefault(round(axis.at(known.line.reading.value or 0.0) / (2 * radius)), []).append(known)
+    return list(columns.values())
+
+
+def _fits(columns: list[list[BoardLine]], radius: float) -> bool:
+    return max(map(len, columns), default=0) * 2 * radius <= _HEIGHT - 12
+
+
 def _stack(column: list[BoardLine], axis: Axis, radius: float) -> Iterator[str]:
-    step = min(2 * radius, (_HEIGHT - 14 - 2 * radius) / max(1, len(column) - 1))
+    step = min(2 * radius, (_HEIGHT - 12 - 2 * radius) / max(1, len(column) - 1))
     bottom = _HEIGHT / 2 + step * (len(column) - 1) / 2
     for number, known in enumerate(column):
         x, y = axis.at(known.line.reading.value or 0.0), bottom - number * step
         verdict = _verdict(known)
         shape = (
-            f'<circle cx="{x:g}" cy="{y:.1f}" r="{radius:g}" class="dot-pass"/>'
+            f'<circle cx="{x:g}" cy="{y:.1f}" r="{radius:g}" class="dot-board"/>'
             if verdict is Verdict.PASS
             else dot(x, y, verdict)
         )

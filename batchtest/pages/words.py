@@ -30,7 +30,7 @@ CAUTIONS: tuple[str, ...] = (
     "The host belongs to the customer: ask before any load test on it.",
 )
 
-DISCLAIMER = "Test results of the board as received. No accredited calibration is claimed."
+DISCLAIMER = "These are test results of boards as received; no accredited calibration is claimed."
 #: Above this a board is not shown safe to handle, V. Common practice, no source.
 HANDLING_V = 1.0
 

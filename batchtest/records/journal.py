@@ -14,9 +14,10 @@ from typing import Self
 from batchtest.errors import RecordError
 from batchtest.nouns import Attempt, Context, Line, Outcome
 from batchtest.records.chain import locked_chain
+from batchtest.records.claim import claim_part
 from batchtest.records.disk import on_disk, sync_folder, write_all, write_whole
 from batchtest.records.metadata import Closing, describe
-from batchtest.records.names import CSV, METADATA, PART, AttemptName, attempt_files, checked_name
+from batchtest.records.names import CSV, METADATA, PART, AttemptName, checked_name
 from batchtest.records.rows import header, row_of
 
 
@@ -39,6 +40,7 @@ class Journal:
         self._name = name
         self._file: int | None = file
         self._sha256 = hashlib.sha256()
+        self._unsure: tuple[bytes, Line | None] = (b"", None)  # written, or not: an interrupt came while it was synced
 
     @classmethod
     def claim(cls, reports: Path, context: Context) -> Journal:
@@ -60,7 +62,7 @@ class Journal:
         folder = reports / context.batch
         with on_disk(f"no record of {context.serial} can be begun; do not test"):
             folder.mkdir(parents=True, exist_ok=True)
-            name, file = _claim(folder, context.serial)
+            name, file = claim_part(folder, context.serial)
             own = replace(
                 context,
                 attempt=name.number,
@@ -69,7 +71,7 @@ class Journal:
             )
             journal = cls(reports, name, own, file)
             try:
-                journal._append(header())
+                journal._append(header(), None)
                 sync_folder(folder)
             except OSError:
                 journal.abandon()
@@ -95,8 +97,7 @@ class Journal:
         RecordError : it is not on the disk. Nothing more can be written, and the attempt cannot be closed.
         """
         with self._recording():
-            self._append(row_of(line))
-        self.lines.append(line)
+            self._append(row_of(line), line)
 
     def close(
         self,
@@ -120,18 +121,17 @@ class Journal:
         ------
         RecordError : the record is not closed; the part file is as it was and no other file of the attempt is left.
         """
-        closing = Closing(
-            context=self.context,
-            outcome=outcome,
-            first_cause=first_cause,
-            ended=ended,
-            duration_s=duration_s,
-            proof=tuple(proof),
-            csv_sha256=self._sha256.hexdigest(),
-            previous_sha256="",
-        )
         with self._recording():
-            self._check_disk()
+            closing = Closing(
+                context=self.context,
+                outcome=outcome,
+                first_cause=first_cause,
+                ended=ended,
+                duration_s=duration_s,
+                proof=tuple(proof),
+                csv_sha256=self._hash_on_disk(),
+                previous_sha256="",
+            )
             self._finish(closing)
         return Attempt(
             board=self.context.board,
@@ -164,11 +164,19 @@ class Journal:
         """The closed record's path from the reports folder."""
         return f"{self._folder.name}/{self._name.path(self._folder, CSV).name}"
 
-    def _append(self, row: bytes) -> None:
+    def _append(self, row: bytes, line: Line | None) -> None:
         if self._file is None:
             raise RecordError(f"{self.path} takes no more lines; it is closed or was given up")
+        self._unsure = (row, line)
         write_all(self._file, row)
-        self._sha256.update(row)
+        self._settle()
+
+    def _settle(self) -> None:
+        """Take the row last written for written, all at once: an interrupt comes before or after."""
+        row, line = self._unsure
+        sha256, lines = self._sha256.copy(), [*self.lines, line] if line else self.lines
+        sha256.update(row)
+        self._sha256, self.lines, self._unsure = sha256, lines, (b"", None)
 
     @contextmanager
     def _recording(self) -> Iterator[None]:
@@ -181,11 +189,17 @@ class Journal:
             self.abandon()
             raise
 
-    def _check_disk(self) -> None:
+    def _hash_on_disk(self) -> str:
+        """Hash of the part file, which must be what was written; the row that an interrupt left unsure may be in it."""
         if self._file is None:
             raise RecordError(f"{self.path} cannot be closed; it is closed already or was given up")
-        if hashlib.sha256(self.path.read_bytes()).hexdigest() != self._sha256.hexdigest():
+        os.fdatasync(self._file)
+        found = hashlib.sha256(self.path.read_bytes()).hexdigest()
+        if found != self._sha256.hexdigest():
+            self._settle()
+        if found != self._sha256.hexdigest():
             raise RecordError(f"{self.path} is not what was written; something else has changed it")
+        return found
 
     def _finish(self, closing: Closing) -> None:
         """Give the files their names; what was done so far is undone where something goes wrong."""
@@ -202,21 +216,3 @@ class Journal:
             sync_folder(self._folder)
             chain.finish(sha256, self._record)
             undo.pop_all()
-
-
-def _claim(folder: Path, serial: str) -> tuple[AttemptName, int]:
-    """Create the part file of the next attempt; the first number whose file did not exist and has no closed record."""
-    number = 1 + max((name.number for name, _ in attempt_files(folder) if name.serial == serial), default=0)
-    while True:
-        name = AttemptName(serial, number)
-        part = name.path(folder, PART)
-        try:
-            file = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
-        except FileExistsError:
-            number += 1
-            continue
-        if not name.path(folder, CSV).exists():
-            return name, file
-        os.close(file)  # another station closed this number between the look and the create
-        part.unlink()
-        number += 1

@@ -188,6 +188,6 @@ class Stock:
         most_V = MUCH_CHARGE_V if chance < MUCH_CHARGED else CHARGE_V if chance < CHARGED else 0.0
         share = random.uniform(0.3, 1.0) * most_V
         return {
-            name: float(np.sign(volts)) * min(share, abs(volts)) if abs(volts) > _HOLDS_CHARGE_V else 0.0
+            name: float(np.copysign(min(share, abs(volts)), volts)) if share and abs(volts) > _HOLDS_CHARGE_V else 0.0
             for name, volts in self._nominal_V.items()
         }

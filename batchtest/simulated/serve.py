@@ -116,5 +116,5 @@ def with_addresses(bench: BenchFile, addresses: Mapping[Role, str]) -> BenchFile
     def addressed(role: Role, instrument: Instrument) -> Instrument:
         return instrument.model_copy(update={"address": addresses[role], "read_ending": "LF", "write_ending": "LF"})
 
-    present = {role: getattr(bench, role.value) for role in addresses}
-    return bench.model_copy(update={role.value: addressed(role, one) for role, one in present.items()})
+    present: dict[Role, Instrument] = {role: getattr(bench, str(role)) for role in addresses}
+    return bench.model_copy(update={str(role): addressed(role, one) for role, one in present.items()})

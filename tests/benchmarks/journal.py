@@ -16,9 +16,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "test_records"))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from contexts import CONTEXT, a_line
+from test_records.contexts import CONTEXT, a_line
 
 from batchtest.records.journal import Journal
 from batchtest.records.rows import row_of

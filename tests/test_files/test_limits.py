@@ -69,6 +69,11 @@ def test_the_longest_rail_counts_the_load_points() -> None:
     assert load_points(limits) == 2
 
 
+def test_a_rail_at_zero_volts_takes_bounds_in_volts() -> None:
+    """Only shares of nominal need a nominal voltage: a rail at zero is bounded outright."""
+    assert rail("0 V", {"lower": "-10 mV", "upper": "10 mV"}).nominal == 0
+
+
 def test_limits_are_frozen() -> None:
     """Nobody moves a limit after it was read."""
     with pytest.raises(ValidationError, match="frozen"):

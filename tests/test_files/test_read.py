@@ -150,6 +150,16 @@ def test_a_text_that_is_no_toml_is_refused_with_its_line(data: bytes, says: str)
         parse_document(data, "f.toml", LimitsFile)
 
 
+def test_a_kind_of_field_without_words_of_its_own_still_says_what_was_found() -> None:
+    """A new kind of field is told in plain words, if bare ones, until it gets its own."""
+
+    class Odd(Table):
+        share: float
+
+    with pytest.raises(FileFaults, match=r"^f\.toml: line 1: share: cannot be used \(float parsing\), got 'much'$"):
+        parse_document(b"share = 'much'", "f.toml", Odd)
+
+
 def test_a_missing_file_names_its_nearest_neighbour() -> None:
     """A misspelt file name is answered with the right one."""
     with pytest.raises(FileFaults, match=r"^fixtures/nets\.toml: is not there; did you mean 'nest'\?$"):

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tables import amperes, ohms, volts
 
 from batchtest.errors import SetupError
 from batchtest.judging.accuracy import half_width, pick_range, row_for
+from test_judging.tables import amperes, ohms, volts
 
 ROWS = (volts(range="100 mV"), volts(range="1 V"), volts(range="10 V"), volts(range="100 V"))
 WARM = {"temperature": {"reading": "0.001 %/K", "of_range": "0.0001 %/K"}}

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tables import amperes, volts
 
 from batchtest.judging.accuracy import half_width
 from batchtest.judging.differences import Shared, output_resistance, regulation, shared
 from batchtest.judging.uncertainty import COVERAGE, rectangular
 from batchtest.nouns import Reading
+from test_judging.tables import amperes, volts
 
 PERFECT = Shared(meter_gain=0.0)
 #: Far worse than any bench, so that each term shows in the sum.

@@ -103,6 +103,7 @@ def test_no_reading_is_never_judged(limit, value, rule):
         pytest.param(900.0, LOWER, PASS, "lower bound", id="exactly-lower"),
         pytest.param(899.0, LOWER, UNREAD, "does not decide; use a higher range", id="short-of-lower"),
         pytest.param(1200.0, UPPER, FAIL, "so above the upper bound 1.0000 kV", id="fails-upper"),
+        pytest.param(1000.0, UPPER, FAIL, "upper bound", id="exactly-upper"),
         pytest.param(900.0, UPPER, UNREAD, "does not decide", id="short-of-upper"),
         pytest.param(1200.0, Limit(lower=900, upper=1000), FAIL, "upper bound", id="fails-window"),
         pytest.param(950.0, Limit(lower=900, upper=1000), UNREAD, "does not decide", id="inside-window"),

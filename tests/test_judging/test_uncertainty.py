@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tables import volts
 
 from batchtest.judging.accuracy import half_width
 from batchtest.judging.uncertainty import coverage, effective_dof, of_reading, rectangular, resolution, type_a
+from test_judging.tables import volts
 
 AT_CALIBRATION = {"ambient_C": 23.0, "calibrated_at_C": 23.0}
 

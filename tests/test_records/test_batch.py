@@ -6,7 +6,6 @@ import json
 from dataclasses import replace
 
 import pytest
-from contexts import CONTEXT, closed
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,6 +13,7 @@ from batchtest.errors import RecordError
 from batchtest.nouns import Outcome
 from batchtest.records.batch import FIRST_PASS_YIELD, batch_summary, exact_yield, write_batch_json
 from batchtest.records.journal import Journal
+from test_records.contexts import CONTEXT, closed
 
 PASS, FAIL, DOUBTFUL, STOPPED, REFUSED = Outcome
 LOW, SHORT = "logic @ load point 2: 4.7 V is low", "supply-short: 3 ohm is low"

@@ -8,7 +8,6 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from contexts import CONTEXT, close, closed
 from filelock import FileLock
 
 from batchtest.errors import RecordError
@@ -16,6 +15,7 @@ from batchtest.records import chain
 from batchtest.records.chain import BEGINNING, Chain, canonical, link_hash, locked_chain
 from batchtest.records.journal import Journal
 from batchtest.records.record import Record, read_record
+from test_records.contexts import CONTEXT, close, closed
 
 
 def record(reports: Path, serial: str = "VN-0001", **context: str) -> Record:

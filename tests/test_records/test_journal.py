@@ -7,21 +7,23 @@ import os
 import signal
 import subprocess
 import sys
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
 import pytest
-from contexts import CONTEXT, a_line, close, closed
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batchtest.errors import RecordError, SetupError
 from batchtest.nouns import Outcome
 from batchtest.records.journal import Journal
+from batchtest.records.names import attempt_files
 from batchtest.records.record import read_part, read_record
+from test_records.contexts import CONTEXT, a_line, close, closed
 
-HERE = Path(__file__).parent
+TESTS = Path(__file__).parents[1]
 
 
 def files(folder: Path) -> list[str]:
@@ -33,7 +35,7 @@ def python(script: str, *arguments: object) -> subprocess.Popen[str]:
     """Another process with this room's helpers at hand."""
     return subprocess.Popen(
         [sys.executable, "-c", script, *map(str, arguments)],
-        env={**os.environ, "PYTHONPATH": str(HERE)},
+        env={**os.environ, "PYTHONPATH": str(TESTS)},
         stdout=subprocess.PIPE,
         text=True,
     )
@@ -88,9 +90,10 @@ def test_a_number_is_used_once(tmp_path, there, number):
 
 CLAIM = """
 import sys
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
-from contexts import CONTEXT, close
+from test_records.contexts import CONTEXT, close
 from batchtest.records.journal import Journal
 for turn in range(25):
     with Journal.claim(Path(sys.argv[1]), replace(CONTEXT, station=sys.argv[2])) as journal:
@@ -106,13 +109,15 @@ def test_stations_on_one_folder_never_share_an_attempt(tmp_path):
     claimed = [int(number) for station in stations for number in station.communicate(timeout=60)[0].split()]
     assert [station.returncode for station in stations] == [0] * 8
     assert list(range(1, 201)) == sorted(claimed)
-    assert len(list((tmp_path / "spring-1").glob("*.csv"))) == 8 * 12
+    endings = dict(attempt_files(tmp_path / "spring-1"))
+    assert len(endings) == 200
+    assert len(list((tmp_path / "spring-1").iterdir())) == 8 * (12 * 2 + 13)
 
 
 WRITE = """
 import sys
 from pathlib import Path
-from contexts import CONTEXT, a_line
+from test_records.contexts import CONTEXT, a_line
 from batchtest.records.journal import Journal
 journal = Journal.claim(Path(sys.argv[1]), CONTEXT)
 for number in range(1, 100_000):
@@ -307,3 +312,25 @@ def test_the_description_says_the_columns(tmp_path, reference):
     assert path.read_text().splitlines()[0].split(",") == [column["name"] for column in columns]
     kinds = {column["datatype"] for column in case["expected"]["columns"]} | {"integer", "boolean"}
     assert {column["datatype"] for column in columns} == kinds
+
+
+def test_an_interrupt_while_writing_does_not_spoil_the_record(tmp_path):
+    """Ctrl-C at any moment of a write leaves a record that closes, with that line or without it, never with half."""
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGALRM, interrupt)
+    try:
+        for turn in range(60):
+            journal = Journal.claim(tmp_path, CONTEXT)
+            with suppress(KeyboardInterrupt):
+                signal.setitimer(signal.ITIMER_REAL, 1e-5 * (turn + 1))
+                for number in range(1, 1000):
+                    journal.write(a_line(number))
+            attempt = close(journal)
+            record = read_record(tmp_path / attempt.record)
+            assert record.unaltered
+            assert record.attempt == attempt
+    finally:
+        signal.signal(signal.SIGALRM, before)

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from contexts import CONTEXT, a_line, closed
 
 from batchtest.errors import RecordError
 from batchtest.records.journal import Journal
 from batchtest.records.record import read_part, read_record
 from batchtest.records.rows import header, row_of
+from test_records.contexts import CONTEXT, a_line, closed
 
 
 @pytest.fixture

@@ -9,7 +9,6 @@ from dataclasses import replace
 from datetime import timedelta, timezone
 
 import pytest
-from contexts import MEASUREMENT, STARTED, a_line
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -17,6 +16,7 @@ from batchtest.errors import RecordError
 from batchtest.nouns import Judgement, Limit, Line, Measurand, Measurement, Phase, Reading, Verdict
 from batchtest.records.columns import COLUMNS, NAMES
 from batchtest.records.rows import header, line_of, row_of
+from test_records.contexts import MEASUREMENT, STARTED, a_line
 
 NUMBER = st.floats(allow_nan=False)
 TEXT = st.text(st.characters(codec="utf-8"), max_size=20)

@@ -39,9 +39,6 @@ class ScpiInstrument:
     `moment` is the time of the command being carried out, s; a handler moves it on with `spend`.
     """
 
-    #: Time that a message takes before its first command is carried out, s.
-    message_s = 0.0002
-
     def __init__(self, identity: str) -> None:
         self.identity = identity
         self.errors = ErrorQueue()
@@ -75,7 +72,7 @@ class ScpiInstrument:
         -------
         reply, ready_at : answers joined by `;` without ending (b"" for none), and when the work is done, s.
         """
-        self.moment = max(self.moment, now) + self.message_s
+        self.moment = max(self.moment, now)
         self._answers = []
         self._execute(message)
         return ";".join(self._answers).encode("ascii"), self.moment

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from itertools import product
 
 from batchtest.simulated.scpi.errors import ScpiError
-from batchtest.simulated.scpi.mnemonics import spellings
+from batchtest.simulated.scpi.mnemonics import short_form
 from batchtest.simulated.scpi.parameters import Parameter
 
 #: What a handler may give back for a query; sequences of these are joined by commas.
@@ -67,10 +67,8 @@ class Tree:
     def _leaf(self, words: list[str]) -> Node:
         node = self.root
         for word in words:
-            forms = sorted(spellings(word))
-            child = node.children.setdefault(forms[0], Node())
-            for form in forms:
-                node.children[form] = child
+            child = node.children.setdefault(word, Node())
+            node.children.setdefault(short_form(word), child)
             node = child
         return node
 

@@ -1,0 +1,105 @@
+"""Currents through the parts of a solved circuit, and what that makes them bear: the ground for ratings and for checks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from batchtest.circuits.devices import Devices
+from batchtest.circuits.elements import Column, Element
+from batchtest.circuits.system import Solution
+from batchtest.files.circuit import CircuitFile, Rating
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Stress:
+    """What a part bears, (samples,) each: voltage across it (collector to emitter), current, power, reversed base-emitter.
+
+    Magnitudes, in V, A and W. A diode that conducts bears no voltage; its rating is for blocking. A breaking-down zener is
+    rated by current and power.
+    """
+
+    voltage: Floats
+    current: Floats
+    power: Floats
+    reverse_base_emitter: Floats
+
+    def share(self, rating: Rating) -> Floats:
+        """(samples,) the largest of what is borne over what the rating allows; 0 where nothing is rated."""
+        shares = np.zeros_like(self.voltage)
+        for name in ("voltage", "current", "power", "reverse_base_emitter"):
+            bound = getattr(rating, name)
+            if bound is not None:
+                shares = np.maximum(shares, getattr(self, name) / float(bound))
+        return shares
+
+
+def terminal_currents(solution: Solution, values: Floats) -> dict[str, tuple[Floats, ...]]:
+    """Current into each terminal of every element, A, (samples,) each; `values` are those that were solved."""
+    equations = solution.equations
+    devices = Devices.of(equations.flat, equations.extended(values))
+    volts = solution.state.x @ equations.controls
+    slopes, rests = devices.evaluate(solution.state.junctions)
+    found = {}
+    for index, name in enumerate(equations.flat.diode_names):
+        through = slopes[:, index] * volts[:, index] + rests[:, index]
+        found[name] = (through, -through)
+    first, count = len(equations.flat.diode_names), len(equations.flat.transistor_names)
+    for index, (name, (legs, _)) in enumerate(
+        zip(equations.flat.transistor_names, equations.flat.transistors, strict=True)
+    ):
+        base_emitter, base_collector = volts[:, first + index], volts[:, first + count + index]
+        be, bc, base_be, base_bc = (slopes[:, first + index + step * count] for step in range(4))
+        collector = legs[3] * (be * base_emitter + bc * base_collector + rests[:, first + index])
+        base = legs[3] * (base_be * base_emitter + base_bc * base_collector + rests[:, first + count + index])
+        found[name] = (collector, base, -collector - base)
+    for index, name in enumerate(equations.branches):
+        through = solution.state.x[:, equations.count + index]
+        found[name] = (through, -through)
+    for element in solution.assembly.elements:
+        if element.name not in found:
+            found[element.name] = _simple(solution, values, element)
+    return found
+
+
+def stresses(solution: Solution, values: Floats) -> dict[str, Stress]:
+    """What every element bears."""
+    currents = terminal_currents(solution, values)
+    return {element.name: _stress(solution, element, currents[element.name]) for element in solution.assembly.elements}
+
+
+def shares_of_rating(found: Mapping[str, Stress], circuits: Mapping[str, CircuitFile]) -> dict[str, Floats]:
+    """What each rated part bears over its rating; `circuits` are by place, "host" and "board"."""
+    shares = {}
+    for place, circuit in circuits.items():
+        for name, part in circuit.parts.part.items():
+            if f"{place}.{name}" in found and part.role != "load":
+                shares[f"{place}.{name}"] = found[f"{place}.{name}"].share(part.rating)
+    return shares
+
+
+def _simple(solution: Solution, values: Floats, element: Element) -> tuple[Floats, ...]:
+    """A resistor or a current source."""
+    value = element.parameters["value"]
+    amount = values[:, value.index] if isinstance(value, Column) else np.full(len(values), value)
+    through = solution.between(*element.nodes[:2]) / amount if element.kind == "R" else amount
+    return through, -through
+
+
+def _stress(solution: Solution, element: Element, currents: tuple[Floats, ...]) -> Stress:
+    volts = [solution.voltage(node) for node in element.nodes]
+    power = abs(sum(volt * current for volt, current in zip(volts, currents, strict=False)))
+    none = np.zeros(len(power))
+    if element.kind == "D":
+        across = volts[0] - volts[1]
+        return Stress(np.maximum(-across, 0.0), np.abs(currents[0]), power, none)
+    if element.kind in ("NPN", "PNP"):
+        sign = 1.0 if element.kind == "NPN" else -1.0
+        reversed_V = np.maximum(sign * (volts[2] - volts[1]), 0.0)
+        return Stress(np.abs(volts[0] - volts[2]), np.abs(currents[0]), power, reversed_V)
+    return Stress(np.abs(volts[0] - volts[1]), np.abs(currents[0]), power, none)

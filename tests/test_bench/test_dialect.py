@@ -1,0 +1,107 @@
+"""Dialect files: the shipped ones load, and a slip in one is found when it is read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from batchtest.bench.dialect import (
+    FOLDER,
+    Dialect,
+    HandlerDialect,
+    LoadDialect,
+    MeterDialect,
+    ScannerDialect,
+    SupplyDialect,
+    load_dialect,
+)
+from batchtest.bench.templates import asks, fill
+from batchtest.errors import FileFaults, SetupError
+
+KINDS: dict[str, type[Dialect]] = {
+    "meter": MeterDialect,
+    "load": LoadDialect,
+    "supply": SupplyDialect,
+    "scanner": ScannerDialect,
+    "handler": HandlerDialect,
+}
+
+
+@pytest.mark.parametrize("path", sorted(FOLDER.glob("*.toml")), ids=lambda path: path.stem)
+def test_every_shipped_dialect_loads(path: Path) -> None:
+    """A shipped dialect is right in every field, for the role that its name begins with."""
+    role = path.stem.partition("-")[0]
+    assert load_dialect(path.stem, KINDS[role]).role == role
+
+
+def test_every_role_has_a_dialect() -> None:
+    """There is a dialect for each role of a bench."""
+    assert {path.stem.partition("-")[0] for path in FOLDER.glob("*.toml")} == set(KINDS)
+
+
+SCANNER = """role = "scanner"
+close = "ROUT:CLOS (@{channels})"
+open_all = "ROUT:OPEN:ALL"
+query = "ROUT:CLOS:STAT?"
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        pytest.param("open_all", "opn_all", r"line 3: opn_all: .*open_all", id="unknown-key"),
+        pytest.param("{channels}", "{chanels}", "has the placeholder 'chanels'; did you mean 'channels'", id="slip"),
+        pytest.param("{channels}", "{channels", "has a brace without its partner", id="brace"),
+        pytest.param("STAT?", "STAT", "needs a question mark", id="query-without-mark"),
+        pytest.param("OPEN:ALL", "OPEN:ALL?", "must not have a question mark", id="command-with-mark"),
+        pytest.param('"scanner"', '"meter"', "line 1: role", id="another-role"),
+    ],
+)
+def test_a_slip_is_found_when_the_file_is_read(tmp_path: Path, old: str, new: str, message: str) -> None:
+    """Each fault names its line and its cure, before anything is on."""
+    (tmp_path / "own.toml").write_text(SCANNER.replace(old, new))
+    with pytest.raises(FileFaults, match=message):
+        load_dialect("own", ScannerDialect, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        pytest.param('identity = "("', "is no regular expression", id="pattern"),
+        pytest.param('[[status]]\nname = "x"\nquery = "S?"\n[status.bits]\n1 = "overcurrent"', "status", id="condition"),
+        pytest.param('[[status]]\nname = "x"\nquery = "S?"\n[status.bits]\none = "summary"', "status", id="bit"),
+    ],
+)
+def test_values_are_checked(tmp_path: Path, line: str, message: str) -> None:
+    """A pattern that is none, and a bit or a condition that nobody knows, are refused."""
+    text = (FOLDER / "supply-outp.toml").read_text()
+    (tmp_path / "own.toml").write_text(f"{line}\n{text}" if line.startswith("identity") else f"{text}\n{line}\n")
+    with pytest.raises(FileFaults, match=message):
+        load_dialect("own", SupplyDialect, tmp_path)
+
+
+def test_a_missing_dialect_names_the_nearest() -> None:
+    """A name that is nearly right is answered with the right one."""
+    with pytest.raises(SetupError, match="no dialect 'meter-confred'; did you mean 'meter-confread'"):
+        load_dialect("meter-confred", MeterDialect)
+
+
+def test_the_shipped_dialects_are_read_once() -> None:
+    """Opening a bench again does not read its dialects again."""
+    assert load_dialect("supply-outp", SupplyDialect) is load_dialect("supply-outp", SupplyDialect)
+
+
+@pytest.mark.parametrize(
+    ("message", "answer"),
+    [("*IDN?", True), ("CURR 1", False), ('NEST:PLAC "A?"', False), ('X "a";Y?', True)],
+    ids=["query", "command", "quoted", "compound"],
+)
+def test_a_question_mark_in_quotes_asks_nothing(message: str, answer: bool) -> None:
+    """What is quoted is data."""
+    assert asks(message) is answer
+
+
+def test_numbers_are_written_plainly() -> None:
+    """Numbers go out with nine digits and no unit, which every instrument reads."""
+    assert fill("CURR {amperes},(@{channel})", amperes=1 / 3, channel=2) == "CURR 0.333333333,(@2)"

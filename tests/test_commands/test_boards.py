@@ -1,0 +1,144 @@
+"""`batchtest boards` as its user runs it: in a process of its own, with its exit codes, files and signals."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from stations import ROOT, demo_setup, folder_with_addresses
+
+from batchtest.clock import ScaledClock
+from batchtest.records.record import read_record
+from batchtest.simulated import RunningBench, start_bench
+
+BOARDS = ("boards", "vent-nest", "--batch", "try")
+
+
+def batchtest(*arguments: str, folder: Path = ROOT) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a folder and wait for it."""
+    return subprocess.run(
+        [sys.executable, "-m", "batchtest", *arguments],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+@contextmanager
+def wired(folder: Path, **simulation: object) -> Iterator[RunningBench]:
+    """A simulated bench in real time in this process, and a project folder that reaches it as bench "wired"."""
+    with start_bench(demo_setup(**simulation), ScaledClock(1.0)) as running:  # type: ignore[arg-type]
+        folder_with_addresses(folder, running)
+        yield running
+
+
+def test_a_batch_leaves_records_pages_and_a_summary(tmp_path: Path):
+    """Good and bad boards: exit code 0, a record and a page each, a batch page, and one JSON object that says it all."""
+    reports = str(tmp_path / "reports")
+    serials = ("--serials", "VN-0003..VN-0004", "--reports", reports, "--json")
+    done = batchtest(*BOARDS, "--bench", "simulated", *serials)
+    assert (done.returncode, done.stderr) == (0, "")
+    found = json.loads(done.stdout)
+    assert found["batch"] == "try"
+    assert [(each["serial"], each["attempt"], each["outcome"]) for each in found["attempts"]] == [
+        ("VN-0003", 1, "pass"),
+        ("VN-0004", 1, "fail"),
+    ]
+    assert found["attempts"][0]["first_cause"] is None
+    for each in found["attempts"]:
+        assert Path(each["record"]).is_file()
+        assert Path(each["record"]).with_suffix(".html").is_file()
+    assert {"batch.html", "batch.json"} <= {path.name for path in (tmp_path / "reports" / "try").iterdir()}
+
+
+def test_strict_tells_a_bad_board_by_the_exit_code(tmp_path: Path):
+    """With --strict a board that did not pass makes it 1; the same batch without is 0."""
+    arguments = (*BOARDS, "--bench", "simulated", "--serials", "VN-0004", "--reports", str(tmp_path))
+    assert batchtest(*arguments, "--strict").returncode == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        pytest.param(("boards", "vent-nst", "--bench", "simulated"), "did you mean 'vent-nest'?", id="fixture"),
+        pytest.param(("boards", "vent-nest", "--bench", "simulate"), "did you mean 'simulated'?", id="bench"),
+        pytest.param(
+            (*BOARDS[:2], "--bench", "simulated", "--serials", "MS-0001"), "is no serial of vent", id="serial"
+        ),
+        pytest.param((*BOARDS[:2], "--bench", "simulated", "--serials", "VN-0002..VN-0001"), "is no range", id="range"),
+        pytest.param(
+            (*BOARDS[:2], "--bench", "simulated", "--ambient", "23"),
+            "--ambient has no unit; write it such as",
+            id="ambient",
+        ),
+        pytest.param((*BOARDS[:2], "--bench", "simulated", "--batch", "../x"), "batch '../x' cannot be", id="batch"),
+    ],
+)
+def test_an_argument_that_needs_mending_ends_with_two(tmp_path: Path, arguments: tuple[str, ...], message: str):
+    """Nothing is started for an argument that is wrong; the message names the cure."""
+    batch = () if "--batch" in arguments else ("--batch", "try")
+    done = batchtest(*arguments, *batch, "--reports", str(tmp_path))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert message in done.stderr
+
+
+def test_an_instrument_that_is_not_there_ends_with_three(tmp_path: Path):
+    """The bench's fault is told from the person's and from the board's."""
+    with wired(tmp_path) as running:
+        running.stop()
+        done = batchtest(*BOARDS, "--bench", "wired", "--serials", "VN-0001", folder=tmp_path)
+    assert done.returncode == 3
+    assert "load: connection lost at 'open TCPIP0::127.0.0.1" in done.stderr
+
+
+def test_a_wrong_cable_is_refused_with_four(tmp_path: Path):
+    """Not proven safe: nothing was powered, the batch ends, the next board is not touched."""
+    with wired(tmp_path, cable="mist-lead") as running:
+        done = batchtest(*BOARDS, "--bench", "wired", "--serials", "VN-0001..VN-0002", "--json", folder=tmp_path)
+        assert not running.log.was_on("supply")
+    assert done.returncode == 4
+    assert "the cable fitted is not the fixture's" in done.stderr
+    assert [each["outcome"] for each in json.loads(done.stdout)["attempts"]] == ["refused"]
+
+
+@pytest.mark.parametrize(("number", "phase"), [(signal.SIGINT, "load"), (signal.SIGTERM, "soft start")])
+def test_a_signal_in_mid_board_leaves_the_bench_off(tmp_path: Path, number: signal.Signals, phase: str):
+    """Ctrl-C and SIGTERM under power: off at the instruments, the attempt stopped, what was read in its file."""
+    with wired(tmp_path) as running:
+        arguments = [*BOARDS, "--bench", "wired", "--serials", "VN-0001..VN-0002"]
+        with subprocess.Popen(
+            [sys.executable, "-m", "batchtest", *arguments],
+            cwd=tmp_path,
+            stderr=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+        ) as station:
+            part = tmp_path / "reports" / "try" / "VN-0001.1.csv.part"
+            wait_for(part, f",{phase},")
+            assert running.instruments.supply.output_on
+            os.kill(station.pid, number)
+            _, said = station.communicate(timeout=30)
+        assert not running.instruments.supply.output_on
+        assert running.instruments.load.inputs_on == ()
+    assert station.returncode == 130
+    assert b"resume at serial VN-0001: --serials VN-0001..VN-0002" in said
+    record = read_record(tmp_path / "reports" / "try" / "VN-0001.1.csv")
+    assert record.attempt.outcome == "stopped"
+    assert record.lines[-1].measurement.phase == phase
+
+
+def wait_for(part: Path, text: str) -> None:
+    """Wait until a growing record holds a text."""
+    deadline = time.monotonic() + 30
+    while not (part.exists() and text in part.read_text()):
+        assert time.monotonic() < deadline, f"{part.name} never held {text!r}"
+        time.sleep(0.02)

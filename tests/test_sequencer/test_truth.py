@@ -1,0 +1,59 @@
+"""Many boards against what they truly are, as the circuit and the limits say it without the sequencer."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from stations import ROOT, Stand, demo_setup, stand
+
+from batchtest.files.library import load_setup
+from batchtest.nouns import Outcome
+from batchtest.procedure import derive
+from batchtest.simulated import truth
+
+BLOCK = 50
+
+
+def disagreements(station: Stand, serials: list[str]) -> list[str]:
+    """Boards whose outcome is not what they are; no board may pass that must not, or be kept that must pass."""
+    setup = station.station.setup
+    must = {board.serial: board for board in truth(setup, derive(setup), serials)}
+    found = []
+    for attempt in station.test(*serials):
+        board = must[attempt.serial]
+        passed = attempt.outcome is Outcome.PASS
+        if attempt.outcome not in (Outcome.PASS, Outcome.FAIL, Outcome.DOUBTFUL):
+            found.append(f"{attempt.serial}: {attempt.outcome}: {attempt.first_cause}")
+        elif (board.must == "pass" and not passed) or (board.must == "not-pass" and passed):
+            found.append(
+                f"{attempt.serial} ({board.fault}) must {board.must}: {attempt.outcome}: {attempt.first_cause}"
+            )
+    return found
+
+
+def test_the_demo_batch_agrees_with_the_truth(tmp_path: Path):
+    """README's twenty boards come out as they are, the bad ones among them."""
+    setup = load_setup(ROOT, "vent-nest", "simulated")
+    serials = [f"VN-{number:04}" for number in range(1, 21)]
+    with stand(tmp_path, setup) as station:
+        assert disagreements(station, serials) == []
+    assert {board.must for board in truth(setup, derive(setup), serials)} >= {"pass", "not-pass"}
+
+
+@pytest.mark.parametrize("block", range(10), ids=lambda block: f"{block * BLOCK + 1001}")
+def test_hundreds_of_random_boards_agree_with_the_truth(tmp_path: Path, block: int):
+    """Of 500 boards, a third with a random fault each, no outcome contradicts what the board is."""
+    setup = demo_setup(defect_rate=Decimal("0.33"))
+    serials = [f"VN-{1001 + block * BLOCK + number}" for number in range(BLOCK)]
+    with stand(tmp_path, setup) as station:
+        assert disagreements(station, serials) == []
+
+
+def test_another_bench_with_other_errors_agrees_too(tmp_path: Path):
+    """Gain, offset and noise of other instruments inside the same accuracy tables do not change the outcome."""
+    setup = demo_setup(defect_rate=Decimal("0.5"), seed=77)
+    serials = [f"VN-{number}" for number in range(3001, 3001 + BLOCK)]
+    with stand(tmp_path, setup) as station:
+        assert disagreements(station, serials) == []
