@@ -7,7 +7,8 @@ import re
 import pytest
 
 from batchtest import errors
-from batchtest.errors import Fault, FileFaults, StationError, nearest
+from batchtest.errors import Fault, FileFaults, SafetyTrip, StationError, nearest
+from batchtest.nouns import Reading
 
 
 def _drawn_tree() -> dict[str, str]:
@@ -62,3 +63,10 @@ def test_faults_come_in_the_order_of_file_and_line() -> None:
 def test_a_name_that_is_not_there_is_answered(name: str, known: list[str], hint: str) -> None:
     """The nearest name if there is one, else all of them."""
     assert nearest(name, known) == hint
+
+
+def test_a_safety_trip_carries_what_was_measured() -> None:
+    """The reading that ended an attempt is recorded like any other."""
+    reading = Reading(value=5.7, unit="V")
+    trip = SafetyTrip("logic: 5.7 V is above 5.6 V", reading=reading)
+    assert (str(trip), trip.measurement, trip.reading) == ("logic: 5.7 V is above 5.6 V", None, reading)

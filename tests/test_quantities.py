@@ -84,6 +84,8 @@ def test_what_is_no_quantity_says_what_to_write(text: object, says: str) -> None
         (2.2e9, "ohm", 2, "2.2 Gohm"),
         (1e-12, "A", 2, "0.0010 nA"),
         (0, "V", 4, "0.000 V"),
+        (1, "V", 4, "1.000 V"),
+        (1, "A", 2, "1.0 A"),
         (-0.0, "V", 4, "0.000 V"),
         (0.02, "%", 4, "2.000 %"),
         (0.09996, "%", 3, "10.0 %"),
@@ -108,6 +110,8 @@ def test_a_value_is_shown_with_the_prefix_that_suits(value: Any, unit: str, digi
     [
         ("0.040", "A", "40 mA"),
         ("5.60", "V", "5.6 V"),
+        ("1", "V", "1 V"),
+        ("1000", "ohm", "1 kohm"),
         ("-2.4", "V", "-2.4 V"),
         ("0", "ohm", "0 ohm"),
         ("120", "s", "2 min"),

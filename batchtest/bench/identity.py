@@ -7,7 +7,7 @@ import re
 from batchtest.bench.dialect import Dialect
 from batchtest.bench.link import Link
 from batchtest.errors import BenchError, InstrumentReplyError
-from batchtest.files.bench import Identity, Instrument
+from batchtest.files.bench import Instrument
 from batchtest.nouns import InstrumentIdentity, Role
 
 
@@ -31,11 +31,11 @@ def prove_identity(link: Link, role: Role, instrument: Instrument, dialect: Dial
     BenchError : it is another one, does not tell its serial, or its firmware is not the dialect's.
     """
     maker, model, serial, firmware = link.ask("*IDN?", parse_identity)
-    wanted = instrument.identity
-    found = Identity(maker=maker, model=model, serial=serial)
+    identity = instrument.identity
+    found, wanted = (maker, model, serial), (identity.maker, identity.model, identity.serial)
     if found != wanted or serial in ("", "0"):
         raise BenchError(
-            f"{link.name}: {instrument.address} is {_shown(found)}, the bench file wants {_shown(wanted)}; "
+            f"{link.name}: {instrument.address} is {_shown(*found)}, the bench file wants {_shown(*wanted)}; "
             "connect the right instrument, or mend identity and calibration in the bench file"
         )
     reply = f"{maker},{model},{serial},{firmware}"
@@ -59,6 +59,5 @@ def prove_identity(link: Link, role: Role, instrument: Instrument, dialect: Dial
     )
 
 
-def _shown(identity: Identity) -> str:
-    serial = identity.serial if identity.serial not in ("", "0") else "which it does not tell"
-    return f"{identity.maker!r} {identity.model!r}, serial {serial}"
+def _shown(maker: str, model: str, serial: str) -> str:
+    return f"{maker!r} {model!r}, serial {serial if serial not in ('', '0') else 'which it does not tell'}"

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from batchtest.bench.dialect import LoadDialect
 from batchtest.bench.link import Link
 from batchtest.bench.replies import parse_state
 from batchtest.bench.settings import Status, drop_events, read_status, read_value, set_value
+from batchtest.bench.switching import still_on
 from batchtest.bench.templates import fill
 from batchtest.errors import BenchError, InstrumentRefused, OutputsNotOff
 from batchtest.files.bench import LoadProtection
@@ -102,7 +104,7 @@ class Load:
             self.link.send_now(fill(switch, channel=channel))
 
     def confirm_off(self, channels: Sequence[int] | None = None) -> None:
-        """Read back that channels are off, on a link brought into step first.
+        """Read back that channels are off, on a link brought into step where it is not.
 
         Raises
         ------
@@ -110,18 +112,11 @@ class Load:
         """
         for channel in self.channels if channels is None else channels:
             try:
-                self._off_again()
-                on = self.is_on(channel)
+                on = still_on(self.link, self.send_off, partial(self.is_on, channel))
             except BenchError as error:
                 raise OutputsNotOff(f"load channel {channel} cannot be read back as off: {error}") from error
             if on:
                 raise OutputsNotOff(f"load channel {channel} is still on after {self.dialect.enable.off!r}")
-
-    def _off_again(self) -> None:
-        """On a link that is out of step nobody knows whether "off" arrived: bring it into step and say so again."""
-        if self.link.dirty:
-            self.link.recover()
-            self.send_off()
 
     def _select(self, channel: int) -> None:
         if channel not in self.channels:

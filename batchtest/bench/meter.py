@@ -42,13 +42,13 @@ class Meter:
 
     def configure(self, measurand: Measurand, range_: float, nplc: float, count: int) -> None:
         """Set function, range (base unit), integration (power-line cycles) and count, where they differ."""
+        self.link.recover()
         wanted = _Configuration(measurand, range_, nplc, count, self.link.recoveries)
         if self._held == wanted:
             return
         held, self._held = self._held, None
         self.link.set(*self._settings(wanted, held))
-        if self.link.recoveries == wanted.recoveries:
-            self._held = wanted
+        self._held = wanted
 
     def read(self, measurand: Measurand, range_: float, nplc: float, count: int) -> RawValues:
         """Read `count` raw values in one go.

@@ -31,14 +31,14 @@ _LOST = {
 
 
 @contextmanager
-def instrument_errors(name: str, sent: str, received: Callable[[], bytes] = bytes) -> Iterator[None]:
+def instrument_errors(name: str, sent: str, received: Callable[[], bytes | None] = lambda: None) -> Iterator[None]:
     """Translate what pyvisa, pyserial and the socket raise, with the message that was out.
 
     Parameters
     ----------
     name : the instrument, as the bench file calls it.
     sent : the message that was out.
-    received : tells which bytes had come when it went wrong.
+    received : tells which bytes had come when it went wrong; `None` where that is not known.
 
     Raises
     ------
@@ -57,14 +57,14 @@ def instrument_errors(name: str, sent: str, received: Callable[[], bytes] = byte
         raise InstrumentLost(f"{name}: connection lost at {sent!r} ({error}); check power and lead") from error
 
 
-def _translated(error: VisaIOError, name: str, sent: str, received: bytes) -> BenchError:
-    so_far = f"received so far: {received!r}" if received else "nothing received"
+def _translated(error: VisaIOError, name: str, sent: str, received: bytes | None) -> BenchError:
+    so_far = "" if received is None else f", received so far: {received!r}" if received else ", nothing received"
     if error.error_code == StatusCode.error_timeout:
         cure = "the ending may be another, see read_ending" if received else "check power and lead"
-        return InstrumentTimeout(f"{name}: no whole reply to {sent!r} in time, {so_far}; {cure}")
+        return InstrumentTimeout(f"{name}: no whole reply to {sent!r} in time{so_far}; {cure}")
     if error.error_code in _LOST:
-        return InstrumentLost(f"{name}: connection lost at {sent!r} ({_reason(error)}), {so_far}; check power and lead")
-    return BenchError(f"{name}: {sent!r} failed ({error.abbreviation}), {so_far}")
+        return InstrumentLost(f"{name}: connection lost at {sent!r} ({_reason(error)}){so_far}; check power and lead")
+    return BenchError(f"{name}: {sent!r} failed ({error.abbreviation}){so_far}; check power and lead")
 
 
 def _reason(error: BaseException) -> str:
@@ -178,14 +178,14 @@ class Port:
             raise InstrumentReplyError(f"{self.name}: reply to {sent!r} has no end: {text[:40]!r}...; see read_ending")
         return text.rstrip("\r\n")
 
-    def waiting(self) -> bytes:
-        """What has arrived and nobody read; never waits. b"" where the interface cannot tell."""
-        waiting = getattr(self._session(), "waiting", bytes)
-        return bytes(waiting())
+    def waiting(self) -> bytes | None:
+        """What has arrived and nobody read; never waits. `None` where the interface cannot tell."""
+        session = self._session()
+        return bytes(session.waiting()) if hasattr(session, "waiting") else None
 
     def stray(self) -> bytes:
         """Bytes that came although nothing was asked; blanks and empty lines are dropped, they answer nothing."""
-        waiting = self.waiting()
+        waiting = self.waiting() or b""
         if waiting and not waiting.strip():
             self._session().clear()
             return b""

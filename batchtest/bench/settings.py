@@ -13,7 +13,6 @@ from batchtest.bench.templates import fill
 from batchtest.errors import InstrumentRefused, InstrumentReplyError
 from batchtest.quantities import show
 
-
 _TRIPS: frozenset[Condition] = frozenset(
     {"over-voltage", "over-current", "over-power", "over-temperature", "protection shutdown"}
 )

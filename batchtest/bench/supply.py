@@ -8,6 +8,7 @@ from batchtest.bench.dialect import SupplyDialect
 from batchtest.bench.link import Link
 from batchtest.bench.replies import parse_state
 from batchtest.bench.settings import Status, drop_events, read_status, read_value, set_value
+from batchtest.bench.switching import still_on
 from batchtest.errors import BenchError, InstrumentRefused, OutputsNotOff
 from batchtest.files.bench import SupplyProtection
 
@@ -79,17 +80,14 @@ class Supply:
         self.link.send_now(self.dialect.enable.off)
 
     def confirm_off(self) -> None:
-        """Read back that the output is off, on a link brought into step first.
+        """Read back that the output is off, on a link brought into step where it is not.
 
         Raises
         ------
         OutputsNotOff : it is on, or does not answer.
         """
         try:
-            if self.link.dirty:  # nobody knows whether "off" arrived
-                self.link.recover()
-                self.send_off()
-            on = self.is_on()
+            on = still_on(self.link, self.send_off, self.is_on)
         except BenchError as error:
             raise OutputsNotOff(f"supply cannot be read back as off: {error}") from error
         if on:

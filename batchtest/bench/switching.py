@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
-from batchtest.errors import OutputsNotOff, StationError
+from batchtest.bench.link import Link
+from batchtest.errors import BenchError, OutputsNotOff, StationError
 
 
 class Output(Protocol):
@@ -18,6 +19,26 @@ class Output(Protocol):
     def confirm_off(self) -> None:
         """Read back that it is off; an error where it is not."""
         ...
+
+
+def still_on(link: Link, send_off: Callable[[], None], is_on: Callable[[], bool]) -> bool:
+    """Read back whether an output is on, after "off" was sent.
+
+    Where the link is out of step, or breaks now, nobody knows whether "off" arrived: it is brought into step, once, and
+    "off" is said again before reading back.
+
+    Raises
+    ------
+    BenchError : it does not answer.
+    """
+    if not link.dirty:
+        try:
+            return is_on()
+        except BenchError:
+            pass  # tried once more below
+    link.recover()
+    send_off()
+    return is_on()
 
 
 def switch_off(outputs: Sequence[Output]) -> None:

@@ -110,12 +110,9 @@ def _placed(circuit: CircuitFile, place: str, parameters: Parameters) -> Iterato
 def _wires(host: CircuitFile, cable: CableFile, board: CircuitFile, parameters: Parameters) -> Iterator[Element]:
     """Wires and id resistor of the cable."""
     ohms = float(cable.length * cable.per_metre + 2 * cable.contact)
-    used: set[str] = set()
     for wire in cable.wires:
         ends = _pin(board, "board", wire.board), _pin(host, "host", wire.host)
         name = f"cable.W{wire.board}"
-        name = f"{name}_{wire.host}" if name in used else name
-        used.add(name)
         yield Element(name, "R", ends, {"value": parameters.add(name, "value", ohms, 0.0)})
     if cable.id_resistor:
         one, other = (_pin(host, "host", pin) for pin in cable.id_resistor.pins)

@@ -1,4 +1,4 @@
-"""Currents through the parts of a solved circuit, and what that makes them bear: the ground for ratings and for checks."""
+"""Currents through the parts of a solved circuit, and what that makes them bear against their ratings."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from batchtest.circuits.devices import Devices
 from batchtest.circuits.elements import Column, Element
+from batchtest.circuits.flatten import Flat
 from batchtest.circuits.system import Solution
 from batchtest.files.circuit import CircuitFile, Rating
 
@@ -18,10 +19,9 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Stress:
-    """What a part bears, (samples,) each: voltage across it (collector to emitter), current, power, reversed base-emitter.
+    """What a part bears: voltage across it (collector to emitter), current, power, voltage against its base-emitter.
 
-    Magnitudes, in V, A and W. A diode that conducts bears no voltage; its rating is for blocking. A breaking-down zener is
-    rated by current and power.
+    Magnitudes in V, A and W, (samples,) each. A diode that conducts bears no voltage: it is rated for what it blocks.
     """
 
     voltage: Floats
@@ -45,25 +45,32 @@ def terminal_currents(solution: Solution, values: Floats) -> dict[str, tuple[Flo
     devices = Devices.of(equations.flat, equations.extended(values))
     volts = solution.state.x @ equations.controls
     slopes, rests = devices.evaluate(solution.state.junctions)
-    found = {}
+    found: dict[str, tuple[Floats, ...]] = {}
     for index, name in enumerate(equations.flat.diode_names):
-        through = slopes[:, index] * volts[:, index] + rests[:, index]
-        found[name] = (through, -through)
-    first, count = len(equations.flat.diode_names), len(equations.flat.transistor_names)
-    for index, (name, (legs, _)) in enumerate(
-        zip(equations.flat.transistor_names, equations.flat.transistors, strict=True)
-    ):
-        base_emitter, base_collector = volts[:, first + index], volts[:, first + count + index]
-        be, bc, base_be, base_bc = (slopes[:, first + index + step * count] for step in range(4))
-        collector = legs[3] * (be * base_emitter + bc * base_collector + rests[:, first + index])
-        base = legs[3] * (base_be * base_emitter + base_bc * base_collector + rests[:, first + count + index])
-        found[name] = (collector, base, -collector - base)
+        found[name] = _pair(slopes[:, index] * volts[:, index] + rests[:, index])
+    found |= _transistors(equations.flat, volts, slopes, rests)
     for index, name in enumerate(equations.branches):
-        through = solution.state.x[:, equations.count + index]
-        found[name] = (through, -through)
+        found[name] = _pair(solution.state.x[:, equations.count + index])
     for element in solution.assembly.elements:
         if element.name not in found:
             found[element.name] = _simple(solution, values, element)
+    return found
+
+
+def _pair(through: Floats) -> tuple[Floats, ...]:
+    return through, -through
+
+
+def _transistors(flat: Flat, volts: Floats, slopes: Floats, rests: Floats) -> dict[str, tuple[Floats, ...]]:
+    """Currents into collector, base and emitter."""
+    first, count = len(flat.diode_names), len(flat.transistor_names)
+    found: dict[str, tuple[Floats, ...]] = {}
+    for index, (name, (legs, _)) in enumerate(zip(flat.transistor_names, flat.transistors, strict=True)):
+        be, bc = volts[:, first + index], volts[:, first + count + index]
+        through_be, through_bc, base_be, base_bc = (slopes[:, first + index + step * count] for step in range(4))
+        collector = legs[3] * (through_be * be + through_bc * bc + rests[:, first + index])
+        base = legs[3] * (base_be * be + base_bc * bc + rests[:, first + count + index])
+        found[name] = (collector, base, -collector - base)
     return found
 
 
@@ -88,13 +95,13 @@ def _simple(solution: Solution, values: Floats, element: Element) -> tuple[Float
     value = element.parameters["value"]
     amount = values[:, value.index] if isinstance(value, Column) else np.full(len(values), value)
     through = solution.between(*element.nodes[:2]) / amount if element.kind == "R" else amount
-    return through, -through
+    return _pair(through)
 
 
 def _stress(solution: Solution, element: Element, currents: tuple[Floats, ...]) -> Stress:
     volts = [solution.voltage(node) for node in element.nodes]
-    power = abs(sum(volt * current for volt, current in zip(volts, currents, strict=False)))
-    none = np.zeros(len(power))
+    none = np.zeros(len(solution.volts))
+    power = np.abs(sum((volt * current for volt, current in zip(volts, currents, strict=False)), start=none))
     if element.kind == "D":
         across = volts[0] - volts[1]
         return Stress(np.maximum(-across, 0.0), np.abs(currents[0]), power, none)

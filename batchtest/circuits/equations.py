@@ -99,7 +99,8 @@ class Equations:
 
     def _lay_out_branches(self, flat: Flat) -> None:
         """The rows that say what holds over a branch, and the columns that let its current into its nodes."""
-        held = [pair for pair, *_ in (*flat.voltages, *flat.gains, *flat.links)]
+        held = [pair for pair, _ in flat.voltages] + [pair for pair, *_ in flat.gains]
+        held += [pair for pair, _ in flat.links]
         rows = slice(self.count, self.driven)
         constant = np.zeros((self.size, self.size))
         constant[rows] = incidence(held, self.size)

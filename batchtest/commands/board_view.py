@@ -14,6 +14,8 @@ from batchtest.pages.scale import scale_of
 
 #: Room for the name of a rail, and for a reading with its verdict, in characters.
 _RAIL, _CELL = 10, 22
+#: The column of the soft start, left of load point 0; each step of it takes the place of the one before.
+_SOFT_START = -1
 #: From the least to the most grave.
 _GRAVITY = (Verdict.PASS, Verdict.UNREAD, Verdict.DOUBTFUL, Verdict.FAIL)
 
@@ -33,8 +35,9 @@ class BoardView:
         """Take a reading in."""
         measurement = line.measurement
         self.counts[measurement.phase] = self.counts.get(measurement.phase, 0) + 1
-        if measurement.phase is Phase.LOAD and measurement.load_point is not None:
-            self.rails.setdefault(measurement.point, {})[measurement.load_point] = line
+        column = _column(line)
+        if column is not None:
+            self.rails.setdefault(measurement.point, {})[column] = line
         if line.judgement is None:
             return
         verdict = line.judgement.verdict
@@ -44,13 +47,15 @@ class BoardView:
             self.first_not_passed = line
 
     def table(self, width: int, *, ascii_only: bool) -> Table:
-        """Rails down, load points across: the newest ones that fit `width` characters."""
-        points = sorted({point for row in self.rails.values() for point in row})
+        """Rails down; soft start, then load points across: the newest ones that fit `width` characters."""
+        points = sorted({point for readings in self.rails.values() for point in readings})
         points = points[-max(1, (width - _RAIL) // _CELL) :]
         table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
         table.add_column("rail", min_width=_RAIL - 2, no_wrap=True)
         for point in points:
-            table.add_column(f"load point {point + 1}", min_width=_CELL - 2, no_wrap=True)
+            table.add_column(
+                "soft start" if point == _SOFT_START else f"load point {point + 1}", min_width=_CELL - 2, no_wrap=True
+            )
         for rail, readings in self.rails.items():
             cells = [_cell(readings.get(point), ascii_only=ascii_only) for point in points]
             table.add_row(Text(clean(rail), style="bold"), *cells)
@@ -71,6 +76,14 @@ def described(line: Line) -> str:
     """A reading with its limits on one line: "logic @ load point 1: 5.251 V, limits 4.8 to 5.2 V"."""
     scale = scale_of([line])
     return f"{line.measurement.name}: {scale.reading(line.reading)}, limits {scale.limits(line.measurement.limit)}"
+
+
+def _column(line: Line) -> int | None:
+    """Where a reading of a rail stands in the table; `None` for anything else."""
+    measurement = line.measurement
+    if not measurement.point:
+        return None
+    return _SOFT_START if measurement.phase is Phase.SOFT_START else measurement.load_point
 
 
 def _cell(line: Line | None, *, ascii_only: bool) -> Text:

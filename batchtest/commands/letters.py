@@ -24,7 +24,7 @@ _LETTERS = {
 _SHAPES = {
     Outcome.PASS: "      #|     # |#   #  | # #   |  #    ",
     Outcome.FAIL: "#   #| # # |  #  | # # |#   #",
-    Outcome.DOUBTFUL: " ### |###  #|###  #|###  #| ### ",
+    Outcome.DOUBTFUL: " ### |### #|### #|### #| ### ",
     Outcome.STOPPED: "#####|#####|#####|#####|#####",
     Outcome.REFUSED: " ### |#  ##|# # #|##  #| ### ",
 }

@@ -150,12 +150,13 @@ class LiveScreen:
         if self._board is not None:
             yield Text("")
             yield self._board.phases(ascii_only=self._ascii)
-            yield self._board.table(self._console.width, ascii_only=self._ascii)
+            if self._board.rails:
+                yield self._board.table(self._console.width, ascii_only=self._ascii)
 
     def _heading_lines(self) -> Iterator[RenderableType]:
         done = len(self._tested)
         total = f" of {self._total}" if self._total else ""
-        yield _two_ends(Text(self._heading, style="bold"), Text(f"{done}{total} boards done"))
+        yield _two_ends(Text(self._heading, style="bold"), Text(f"boards done: {done}{total}"))
         tally = Text(no_wrap=True, overflow="ellipsis")
         for outcome, count in self._counts.items():
             shape, style = marked(outcome.value, ascii_only=self._ascii)

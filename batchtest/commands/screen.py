@@ -123,14 +123,14 @@ class PlainScreen(SilentScreen):
         self._total = serials_total
         if simulated:
             self._say(SIMULATED)
-        self._say(f"batch {batch}: {serials_total} {board} on bench {bench}")
+        self._say(f"batch {batch}: {f'{serials_total} ' if serials_total else ''}{board} on bench {bench}")
         for caution in cautions:
             self._say(f"caution: {caution}")
 
     def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
         """Say what became of a board: "VN-0002 attempt 1: FAIL in 13.4 s: ..."."""
         self._done += 1
-        self._say(f"{self._done}/{self._total} {result_line(attempt)}")
+        self._say(f"{self._done}{f'/{self._total}' if self._total else ''} {result_line(attempt)}")
 
     def end_batch(self, summary: BatchSummary) -> None:
         """Say how the batch went."""
@@ -189,7 +189,8 @@ def summary_lines(summary: BatchSummary) -> list[str]:
     """How a batch went: boards by their last outcome, first-pass yield with its interval, what is open."""
     last = list(summary.boards.values())
     counts = ", ".join(f"{last.count(outcome)} {outcome.value}" for outcome in Outcome if outcome in last)
-    said = [f"batch {summary.batch}: {len(last)} boards: {counts}"]
+    boards = "1 board" if len(last) == 1 else f"{len(last)} boards"
+    said = [f"batch {summary.batch}: {boards}{': ' if counts else ''}{counts}"]
     first = summary.first_pass
     if first.share is not None:
         interval = f"95 % interval {100 * first.lower:.0f} to {100 * first.upper:.0f} %"

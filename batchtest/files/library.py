@@ -207,15 +207,14 @@ def _read_named(reading: _Reading, files: _Files, named: _Named) -> None:
     root = reading.root
     for index, board in enumerate(named.takes):
         _note_unknown(reading, files.fixture, ("takes", index), board, ("limits", board_names(root)))
-    if files.board in board_names(root):
+    if files.board is not None and files.board in board_names(root):
         files.limits = reading.table(root / "limits" / f"{files.board}.toml", LimitsFile)
+        files.board_circuit = reading.circuit(files.board)
     if _note_unknown(reading, files.fixture, ("cable",), named.cable, ("fixtures/cables", cable_names(root))):
         files.cable = reading.table(root / "fixtures" / "cables" / f"{named.cable}.toml", CableFile)
     circuits = _names(root / "fixtures" / "circuits", "*.cir")
     if _note_unknown(reading, files.fixture, ("circuit",), named.circuit, ("fixtures/circuits", circuits)):
         files.fixture_circuit = reading.circuit(named.circuit)
-    if files.board:
-        files.board_circuit = reading.circuit(files.board)
 
 
 def _note_unknown(

@@ -83,14 +83,13 @@ class Reader:
         clock, tau_s, watch = self._bench.clock, measurement.settle_s, Watch(measurement.settle_s)
         began = clock.now() if since is None else since
         clock.wait_until(began + minimum_wait(self._step(measurement), self._expected_guard(measurement), tau_s))
-        give_up_at = clock.now() + longest_wait(tau_s)
-        settled = False
-        while not settled:
+        longest_s, watched_from, taken_s = longest_wait(tau_s), clock.now(), 0.0
+        while True:
             found = self._raw.take(measurement)
             settled = watch.sees_settled(found, *self._noise_and_guard(measurement, found))
-            if clock.now() > give_up_at:
-                break
-        return self._finished(measurement, found, began, settled=settled)
+            taken_s += len(found.values) * found.each_s
+            if settled or max(taken_s, clock.now() - watched_from) > longest_s:
+                return self._finished(measurement, found, began, settled=settled)
 
     def reference(self, measurement: Measurement) -> Reading:
         """The bench's known voltage, through meter and scanner."""

@@ -6,7 +6,10 @@ import math
 import statistics
 
 from batchtest.measuring.raw import RawSet
-from batchtest.measuring.settling import SHARE, Mean, is_settled, stands_still, still_to_come
+from batchtest.measuring.settling import SHARE, SIGMAS, Mean, is_settled, still_to_come
+
+#: So many sets in a row that do not all go the same way show a restless value, not one that is on its way.
+RESTLESS = 3
 
 
 class Watch:
@@ -14,32 +17,33 @@ class Watch:
 
     def __init__(self, tau_s: float) -> None:
         self._tau_s = tau_s
-        self._first: Mean | None = None
-        self._latest: Mean | None = None
+        self._means: list[Mean] = []
 
     def sees_settled(self, found: RawSet, noise: float, guard: float) -> bool:
         """Whether the value had settled when this set was taken.
 
         One set is enough where its first and last value agree within the noise that is known. Where they do not, the
-        rail may be restless rather than on its way: then the means of sets are compared, by the noise that they show.
+        value may be restless rather than on its way: then sets must go up and down, within the noise that they show.
 
         Parameters
         ----------
-        noise : what is known of one raw value's standard deviation, base unit; 0 where nothing is.
+        noise : what is known of one raw value's standard deviation, base unit.
         guard : guard band of the mean, base unit.
         """
         if found.over:
             return True
         if not found.finite:
-            self._first = self._latest = None
+            self._means.clear()
             return False
-        first, before, now = self._first, self._latest, _mean(found)
-        self._first, self._latest = first or now, now
-        if noise > 0 and is_settled(*_ends(found, noise), guard, self._tau_s):
-            return True
-        if first is None or before is None:
+        self._means.append(_mean(found))
+        return is_settled(*_ends(found, noise), guard, self._tau_s) or self._is_restless(guard)
+
+    def _is_restless(self, guard: float) -> bool:
+        first, now, latest = self._means[0], self._means[-1], [mean.value for mean in self._means[-RESTLESS:]]
+        if len(latest) < RESTLESS or latest in (sorted(latest), sorted(latest, reverse=True)):
             return False
-        return stands_still(before, now, guard) and still_to_come(first, now, self._tau_s) <= SHARE * guard
+        agree = max(latest) - min(latest) <= SHARE * guard + SIGMAS * now.noise
+        return agree and still_to_come(first, now, self._tau_s) <= SHARE * guard
 
 
 def _mean(found: RawSet) -> Mean:

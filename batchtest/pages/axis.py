@@ -50,7 +50,7 @@ def axis_for(limits: Iterable[Limit], values: Iterable[float], width: float) -> 
 
 def _ends(lowers: list[float], uppers: list[float], seen: list[float]) -> tuple[float, float]:
     if lowers and uppers:
-        return min(lowers), max(uppers)
+        return min(*lowers, *uppers), max(*lowers, *uppers)
     if uppers:
         upper, size = max(uppers), abs(max(uppers)) or 1.0
         return max(min([0.0 if upper > 0 else upper - size, *seen]), upper - _REACH * size), upper

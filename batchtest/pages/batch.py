@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from markupsafe import Markup
 
+from batchtest.errors import RecordError
 from batchtest.nouns import Attempt, Outcome
 from batchtest.pages import words
 from batchtest.pages.render import moment, render
@@ -88,11 +89,22 @@ def write_batch_page(folder: Path) -> Path:
     RecordError : the folder cannot be read or the page cannot be written. Damaged records are listed on the page.
     """
     summary, page = batch_summary(folder), folder / "batch.html"
-    records = [read_record(folder / Path(attempt.record).name) for attempt in summary.attempts]
-    text = batch_page(summary, records)
+    records, damaged = _read(folder / Path(attempt.record).name for attempt in summary.attempts)
+    text = batch_page(replace(summary, damaged=summary.damaged | damaged), records)
     with on_disk(f"{page} cannot be written"):
         write_whole(page, text)
     return page
+
+
+def _read(paths: Iterable[Path]) -> tuple[list[Record], dict[str, str]]:
+    """The records that can be read, and why the others cannot."""
+    records, damaged = [], {}
+    for path in paths:
+        try:
+            records.append(read_record(path))
+        except RecordError as error:
+            damaged[path.name] = str(error)
+    return records, damaged
 
 
 def _tiles(summary: BatchSummary) -> list[tuple[str, int]]:

@@ -1,19 +1,17 @@
-"""The boards that may come into the nest: parts drawn by serial, a fault perhaps, and their solved operating points."""
+"""The boards that may come into the nest: parts drawn by serial, a fault perhaps, and the charge they bring."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from random import Random
 
 import numpy as np
-from numpy.typing import NDArray
 
-from batchtest.circuits import Assembly, BenchModel, Solution, draw_values, join, nominal_values, with_fault
-from batchtest.errors import NoOperatingPoint, SetupError
+from batchtest.circuits import Assembly, BenchModel, draw_values, join, nominal_values, with_fault
+from batchtest.errors import SetupError
 from batchtest.files.bench import Simulation
 from batchtest.files.fixture import input_point
 from batchtest.files.library import Setup, load_cable
+from batchtest.simulated.board import Board, Nominal
 
 #: A board's own time constants differ from the test point's by up to this share.
 SETTLE_SPREAD = 0.2
@@ -23,16 +21,6 @@ CHARGED, MUCH_CHARGED = 0.5, 0.05
 CHARGE_V, MUCH_CHARGE_V = 0.3, 3.0
 #: A point that carries less than this when powered holds no charge, V.
 _HOLDS_CHARGE_V = 0.1
-
-
-@dataclass(frozen=True, slots=True)
-class Operating:
-    """Where a board settles in one state: voltage of each point (V), current of supply and load channels (A)."""
-
-    points: Mapping[str, float]
-    supply_A: float
-    loads: Mapping[int, float]
-    unsolved: str = ""
 
 
 def simulation_of(setup: Setup) -> Simulation:
@@ -76,54 +64,6 @@ def _all_faults(setup: Setup) -> tuple[str, ...]:
     return tuple(f"{name} {mode}" for name, part in parts.items() for mode in part.modes)
 
 
-@dataclass(slots=True)
-class Board:
-    """One board with its own parts. Operating points are solved once and kept."""
-
-    serial: str
-    fault: str | None
-    model: BenchModel
-    values: NDArray[np.float64]
-    terminals: Mapping[str, tuple[str, str]]
-    settle_s: Mapping[str, float]
-    bleed_s: Mapping[str, float]
-    charge_V: Mapping[str, float]
-    _states: dict[tuple[object, ...], Operating] = field(default_factory=dict)
-    _cold: dict[tuple[str, float, float], float] = field(default_factory=dict)
-    _last: Solution | None = None
-
-    def powered(self, volts: float, limit_A: float, loads: Mapping[int, float]) -> Operating:
-        """Where the board settles with the supply at `volts` (V) and `limit_A`, load channels drawing `loads` (A)."""
-        key = (volts, limit_A, *sorted(loads.items()))
-        if key not in self._states:
-            self._states[key] = self._solve(volts, limit_A, loads)
-        return self._states[key]
-
-    def _solve(self, volts: float, limit_A: float, loads: Mapping[int, float]) -> Operating:
-        try:
-            solution = self.model.powered(self.values, volts, limit_A, loads, start=self._last)
-        except NoOperatingPoint as error:
-            dead = dict.fromkeys(self.terminals, 0.0)
-            return Operating(dead, limit_A, dict.fromkeys(loads, 0.0), unsolved=str(error))
-        self._last = solution
-        return Operating(
-            {name: float(solution.between(*ends)[0]) for name, ends in self.terminals.items()},
-            float(solution.source_A("supply")[0]),
-            {channel: -float(solution.source_A(f"load.{channel}")[0]) for channel in loads},
-        )
-
-    def cold(self, point: str, current_A: float, compliance_V: float) -> float:
-        """Voltage at a point with only the meter's test current on, V; its compliance where the current gives up."""
-        key = (point, current_A, compliance_V)
-        if key not in self._cold:
-            try:
-                solution = self.model.cold(self.values, point, current_A, compliance_V)
-                self._cold[key] = float(solution.between(*self.terminals[point])[0])
-            except NoOperatingPoint:
-                self._cold[key] = compliance_V
-        return self._cold[key]
-
-
 class Stock:
     """All boards that there could be, by serial; the last few are kept ready.
 
@@ -138,7 +78,8 @@ class Stock:
         self._good = assembly_of(setup)
         self._models: dict[str | None, BenchModel] = {}
         self._boards: dict[str, Board] = {}
-        self._nominal_V = self._nominal()
+        self._nominal = Nominal(self._model(None), nominal_values(self._good))
+        self._nominal_V = self._powered_V()
 
     def board(self, serial: str) -> Board:
         """The board of a serial.
@@ -153,10 +94,10 @@ class Stock:
             self._boards[serial] = self._drawn(serial)
         return self._boards[serial]
 
-    def _nominal(self) -> dict[str, float]:
+    def _powered_V(self) -> dict[str, float]:
         full_V = float(self._setup.fixture.power.soft_start[-1])
         limit_A = float(self._setup.bench.supply.accuracy.current[-1].range)
-        solution = self._model(None).powered(nominal_values(self._good), full_V, limit_A, {})
+        solution = self._nominal.model.powered(self._nominal.values, full_V, limit_A, {})
         return {name: float(solution.between(*ends)[0]) for name, ends in terminals_of(self._setup).items()}
 
     def _model(self, fault: str | None) -> BenchModel:
@@ -176,6 +117,7 @@ class Stock:
             serial=serial,
             fault=fault,
             model=self._model(fault),
+            nominal=self._nominal,
             values=draw_values(self._good, seed=self._seed, serials=[serial]),
             terminals=terminals,
             settle_s={n: own[n] * max(map(self._good.settle_s, ends)) for n, ends in terminals.items()},

@@ -8,7 +8,8 @@ from random import Random
 from batchtest.files.bench import BenchFile, Simulation
 from batchtest.simulated.imperfections import draw_error, row_for_value
 from batchtest.simulated.on_bench import OUTPUT_S, READBACK_S, SETTING_S, BenchInstrument
-from batchtest.simulated.rack import LoadChannel, Rack
+from batchtest.simulated.outputs import LoadChannel
+from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import ChannelList, Choice, Numeric, ScpiError, boolean
 
 #: Bits of the questionable register of this kind of load.

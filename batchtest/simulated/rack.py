@@ -8,45 +8,27 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
 from random import Random
 
 from batchtest.files.fixture import input_point
 from batchtest.files.library import Setup
 from batchtest.simulated.approach import Approach
-from batchtest.simulated.boards import Board, Operating, Stock, simulation_of
+from batchtest.simulated.board import Board, Operating
+from batchtest.simulated.boards import Stock, simulation_of
 from batchtest.simulated.log import BenchLog, Kind
+from batchtest.simulated.outputs import LoadChannel, SupplyState
 
 #: What leaks from the point where power goes in when nothing is on, ohm: with it and the bleed time constant goes the
 #: charge that a discharge resistor has to take.
 LEAK_OHM = 1000.0
+#: What a board that charges is seen as by the supply, ohm: the voltage it still lacks over this is its inrush current.
+INRUSH_OHM = 10.0
 #: A load channel holds its current down to this share of the set one; below it is unregulated.
 REGULATES = 0.98
 #: Time constant of a nest without a board, s.
 _EMPTY_S = 0.001
-
-
-@dataclass(slots=True)
-class SupplyState:
-    """The bench supply: what it is set to, whether it is on, whether its over-voltage protection has tripped."""
-
-    on: bool = False
-    volts: float = 0.0
-    limit_A: float = 0.0
-    trip_V: float = 0.0
-    tripped: bool = False
-
-
-@dataclass(slots=True)
-class LoadChannel:
-    """A load channel: `set_A` as asked for, `true_A` what it then draws; its limits, and which has tripped it."""
-
-    on: bool = False
-    set_A: float = 0.0
-    true_A: float = 0.0
-    trip_A: float = 0.0
-    trip_W: float = 0.0
-    tripped: str = ""
+#: Steps to the voltage of a supply that a discharge resistor pulls into its limit; each halves what is left.
+_HALVINGS = 16
 
 
 class Rack:
@@ -133,10 +115,8 @@ class Rack:
         if not self.supply.on:
             return 0.0
         steady = self.operating.supply_A + self._discharge_A
-        approach = self._points[self.feed]
-        rising = approach.target - approach.start > 0.1
-        inrush = Approach(max(0.0, self.supply.limit_A - steady), 0.0, approach.since_s, approach.tau_s)
-        return min(self.supply.limit_A, steady + (inrush.at(time_s) if rising else 0.0))
+        missing_V = self.operating.points[self.feed] - self.supply_volts(time_s)
+        return min(self.supply.limit_A, steady + max(0.0, missing_V) / INRUSH_OHM)
 
     def supply_limiting(self, time_s: float) -> bool:
         """Whether the supply is held by its current limit."""
@@ -177,13 +157,29 @@ class Rack:
             return Operating(dict.fromkeys(self._points, 0.0), 0.0, dict.fromkeys(drawn, 0.0))
         volts, limit_A = self.supply.volts, self.supply.limit_A
         if self.discharging:
-            ohms = float(self.setup.fixture.discharge.resistor)
-            volts = min(volts, limit_A * ohms)
-            limit_A = max(0.0, limit_A - volts / ohms)
+            volts = self._sagged(volts, limit_A, drawn)
+        return self._operating(volts, limit_A, drawn)
+
+    def _operating(self, volts: float, limit_A: float, drawn: Mapping[int, float]) -> Operating:
         if self.board is None:
             points = {name: volts if name == self.feed else 0.0 for name in self._points}
             return Operating(points, 0.0, dict.fromkeys(drawn, 0.0))
         return self.board.powered(volts, limit_A, drawn)
+
+    def _sagged(self, volts: float, limit_A: float, drawn: Mapping[int, float]) -> float:
+        """Voltage at which the board and the discharge resistor together draw no more than the limit, by halving."""
+
+        def amperes(at: float) -> float:
+            resistor_A = at / float(self.setup.fixture.discharge.resistor)
+            return self._operating(at, limit_A, drawn).supply_A + resistor_A
+
+        if amperes(volts) <= limit_A:
+            return volts
+        low, high = 0.0, volts
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2
+            low, high = (middle, high) if amperes(middle) <= limit_A else (low, middle)
+        return low
 
     def _wired(self, channel: int) -> bool:
         return channel in self._load_points

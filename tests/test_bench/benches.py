@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 from batchtest.files.bench import BenchFile
@@ -54,8 +53,9 @@ FILE: dict[str, Any] = {
 class Settings:
     """Remembers what was set, per header and channel, and gives it back when asked."""
 
-    def __init__(self, **held: str) -> None:
-        self.held = held
+    def __init__(self) -> None:
+        self.held: dict[str, str] = {}
+        self.stuck: dict[str, str] = {}
 
     def __call__(self, unit: str) -> str | None:
         match = re.fullmatch(r"([A-Z:]+)(\?)? ?([^(]*?),? ?(\(@[0-9,]*\))?", unit)
@@ -63,7 +63,7 @@ class Settings:
         header, asked, value, channels = match.groups()
         keys = [f"{header}{channel}" for channel in (channels or "").strip("(@)").split(",")]
         if asked:
-            return self.held.get(keys[0], self.held.get(header, "0"))
+            return self.stuck.get(keys[0], self.held.get(keys[0], self.held.get(header, "0")))
         self.held.update(dict.fromkeys(keys, value))
         return None
 
@@ -138,7 +138,7 @@ class ScriptedBench:
             role: ScriptedInstrument(f"S-{role}", answer, model=role) for role, answer in answers.items()
         }
         self.servers: dict[str, ScriptedServer] = {}
-        table: dict[str, object] = dict(FILE)
+        table: dict[str, Any] = dict(FILE)
         for role, instrument in self.instruments.items():
             self.servers[role] = server = ScriptedServer(instrument)
             stack.callback(server.stop)
@@ -164,8 +164,3 @@ def scripted_bench(reply: str = "500 ms") -> Iterator[ScriptedBench]:
     """Serve a scripted bench while the block runs."""
     with ExitStack() as stack:
         yield ScriptedBench(stack, reply)
-
-
-def locks(tmp_path: Path) -> Path:
-    """Folder for the lock file."""
-    return tmp_path / "locks"

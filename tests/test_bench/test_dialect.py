@@ -69,7 +69,9 @@ def test_a_slip_is_found_when_the_file_is_read(tmp_path: Path, old: str, new: st
     ("line", "message"),
     [
         pytest.param('identity = "("', "is no regular expression", id="pattern"),
-        pytest.param('[[status]]\nname = "x"\nquery = "S?"\n[status.bits]\n1 = "overcurrent"', "status", id="condition"),
+        pytest.param(
+            '[[status]]\nname = "x"\nquery = "S?"\n[status.bits]\n1 = "overcurrent"', "status", id="condition"
+        ),
         pytest.param('[[status]]\nname = "x"\nquery = "S?"\n[status.bits]\none = "summary"', "status", id="bit"),
     ],
 )

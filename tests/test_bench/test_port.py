@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import socket
+import threading
+import tty
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 
 import pytest
@@ -22,7 +27,9 @@ from test_bench.scripted import ScriptedInstrument
     [
         pytest.param(VisaIOError(StatusCode.error_timeout), InstrumentTimeout, "no whole reply to 'READ", id="timeout"),
         pytest.param(VisaIOError(StatusCode.error_connection_lost), InstrumentLost, "connection lost at", id="lost"),
-        pytest.param(VisaIOError(StatusCode.error_serial_parity), BenchError, "failed .VI_ERROR_ASRL_PARITY", id="parity"),
+        pytest.param(
+            VisaIOError(StatusCode.error_serial_parity), BenchError, "failed .VI_ERROR_ASRL_PARITY", id="parity"
+        ),
         pytest.param(InvalidSession(), InstrumentLost, "Invalid session", id="session"),
         pytest.param(ConnectionRefusedError("refused"), InstrumentLost, "refused", id="socket"),
         pytest.param(serial.SerialException("unplugged"), InstrumentLost, "unplugged", id="serial"),
@@ -104,12 +111,50 @@ def test_a_reply_without_end_is_refused() -> None:
         linked_.link.query("VAL?")
 
 
+@contextmanager
+def pseudo_terminal(answer: bytes) -> Iterator[str]:
+    """A serial line whose other end answers each line it gets."""
+    master, slave = os.openpty()
+    tty.setraw(master)
+    tty.setraw(slave)
+
+    def serve() -> None:
+        received = b""
+        while not received.endswith(b"QUIT\n"):
+            received += os.read(master, 100)
+            if received.endswith(b"?\n"):
+                os.write(master, answer)
+
+    thread = threading.Thread(target=serve)
+    thread.start()
+    try:
+        yield f"ASRL{os.ttyname(slave)}::INSTR"
+    finally:
+        os.write(slave, b"QUIT\n")
+        thread.join()
+        os.close(master)
+        os.close(slave)
+
+
+def test_a_serial_line_goes_through_the_stock_class() -> None:
+    """A serial instrument is reached by the same port, at its own baud rate."""
+    with pseudo_terminal(b"5\n") as address, manager() as made:
+        port = Port(made, "meter", Wiring(address, "\n", "\n", 115200, 1.0))
+        port.open()
+        port.write("VAL?", 0.5)
+        assert port.read("VAL?", 0.5) == "5"
+        assert port.waiting() is None
+        with pytest.raises(InstrumentTimeout, match="in time; check power and lead"):
+            port.read("VAL?", 0.03)
+        port.close()
+
+
 def test_a_closed_port_says_so() -> None:
     """Using a closed connection names it, and closing again is harmless."""
     with linked(ScriptedInstrument()) as linked_:
         linked_.port.close()
         linked_.port.close()
-        assert linked_.port.waiting() == b""
+        assert linked_.port.waiting() is None
         with pytest.raises(InstrumentLost, match="the connection is closed"):
             linked_.port.write("X", 0.1)
 
@@ -120,4 +165,4 @@ def test_a_manager_closed_by_others_is_a_lost_instrument() -> None:
         linked_.port._manager.close()
         with pytest.raises(InstrumentLost, match="Invalid session"):
             linked_.port.write("X", 0.1)
-        assert linked_.port.waiting() == b""
+        assert linked_.port.waiting() is None

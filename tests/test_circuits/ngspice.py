@@ -1,6 +1,7 @@
 """The independent reference: ngspice as a shared library, in this process, through ctypes.
 
-An assembly is written out as a flat netlist, every part with a model of its own, so that drawn values and faults go along.
+An assembly is written out as a flat netlist, every part with a model of its own, so that drawn values and faults go
+along.
 """
 
 from __future__ import annotations
@@ -20,13 +21,11 @@ LIBRARY = "libngspice.so.0"
 OPTIONS = ".options reltol=1e-7 abstol=1e-15 vntol=1e-9 gmin=1e-12 rshunt=1e12 temp=27 tnom=27 itl1=500"
 
 _SAY = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_void_p)
-_EXIT = ctypes.CFUNCTYPE(
-    ctypes.c_int, ctypes.c_int, ctypes.c_bool, ctypes.c_bool, ctypes.c_int, ctypes.c_void_p
-)
+_EXIT = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_int, ctypes.c_bool, ctypes.c_bool, ctypes.c_int, ctypes.c_void_p)
 
 
 class _Vector(ctypes.Structure):
-    _fields_ = [  # noqa: RUF012  (ctypes asks for a plain list)
+    _fields_ = [
         ("name", ctypes.c_char_p),
         ("type", ctypes.c_int),
         ("flags", ctypes.c_short),
@@ -88,7 +87,8 @@ def voltages(
 ) -> dict[str, float] | None:
     """Voltage of every node of an assembly with one row of part values, by ngspice; `None` where it finds none.
 
-    A limited source is written as one of its straight lines; the lines are tried in turn until each holds where it lands.
+    A limited source is written as one of its straight lines; the lines are tried in turn until each holds where it
+    lands.
     """
     driven = [(source, drives[source.name]) for source in sources if source.name in drives]
     used = {node for element in assembly.elements for node in element.nodes}
@@ -134,7 +134,10 @@ def _source(number: int, placed: _Placed, limit_A: float | None) -> list[str]:
     plus, minus, drive = placed
     if limit_A is not None:
         return [f"I{number}X {minus} {plus} {limit_A!r}"]
-    return [f"V{number}X x{number} {minus} {float(drive.volts)!r}", f"R{number}X x{number} {plus} {float(drive.ohms)!r}"]
+    return [
+        f"V{number}X x{number} {minus} {float(drive.volts)!r}",
+        f"R{number}X x{number} {plus} {float(drive.ohms)!r}",
+    ]
 
 
 def _holds(found: Mapping[str, float], placed: _Placed, limit_A: float | None) -> bool:

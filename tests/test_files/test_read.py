@@ -119,6 +119,9 @@ resistance = { upper = "1 ohm" }
             b"board = 1\nx = '\xb5'", "line 2: has byte 0xb5, which is not UTF-8; save it as UTF-8", id="latin-1"
         ),
         pytest.param(
+            b"\n\xb5", "line 2: has byte 0xb5, which is not UTF-8; save it as UTF-8", id="latin-1-after-a-gap"
+        ),
+        pytest.param(
             b"\xef\xbb\xbfboard = 1",
             "line 1: begins with a byte order mark; save it as UTF-8 without one",
             id="byte-order-mark",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -21,6 +22,8 @@ from batchtest.nouns import (
     Role,
     Verdict,
 )
+from batchtest.records.batch import BatchSummary, cause_name, exact_yield
+from batchtest.records.journal import Journal
 from batchtest.records.metadata import Closing
 from batchtest.records.record import Record
 
@@ -78,7 +81,9 @@ def judged(value: float | None, limit: Limit | None, U: float) -> Judgement | No
     lower = float("-inf") if limit.lower is None else limit.lower
     upper = float("inf") if limit.upper is None else limit.upper
     if not lower <= value <= upper:
-        return Judgement(verdict=Verdict.FAIL, guard=U, why="above the upper limit" if value > upper else "below the lower limit")
+        return Judgement(
+            verdict=Verdict.FAIL, guard=U, why="above the upper limit" if value > upper else "below the lower limit"
+        )
     if lower + U <= value <= upper - U:
         return Judgement(verdict=Verdict.PASS, guard=U)
     return Judgement(verdict=Verdict.DOUBTFUL, guard=U, why="inside the limits by less than U")
@@ -172,9 +177,17 @@ def derived() -> Iterator[Line]:
     """Regulation and output resistance."""
     for point, ratio, ohms in (("analog", 0.0298, 9.1), ("logic", 0.0084, 1.05), ("core", 0.0417, 7.02)):
         more = {"phase": Phase.DERIVED, "point": point}
-        yield line(f"{point} load regulation", ratio, measurand=Measurand.REGULATION, unit="%", upper=0.05, U=2e-4, **more)
         yield line(
-            f"{point} output resistance", ohms, measurand=Measurand.OUTPUT_RESISTANCE, unit="ohm", upper=12.0, U=0.05, **more
+            f"{point} load regulation", ratio, measurand=Measurand.REGULATION, unit="%", upper=0.05, U=2e-4, **more
+        )
+        yield line(
+            f"{point} output resistance",
+            ohms,
+            measurand=Measurand.OUTPUT_RESISTANCE,
+            unit="ohm",
+            upper=12.0,
+            U=0.05,
+            **more,
         )
 
 
@@ -208,3 +221,31 @@ def record(outcome: Outcome, cause: str | None = None, *, lines: tuple[Line, ...
     )
     path = Path(f"reports/{known.batch}/{known.serial}.{known.attempt}.csv")
     return Record(path=path, closing=closing, lines=lines, sha256="3c" * 32, unaltered=True)
+
+
+def summary(records: Sequence[Record], **changes: object) -> BatchSummary:
+    """What `batch_summary` would say of these records."""
+    attempts = tuple(replace(known.attempt, lines=()) for known in records)
+    told = [attempt for attempt in attempts if attempt.outcome not in (Outcome.STOPPED, Outcome.REFUSED)]
+    firsts = {attempt.serial: attempt for attempt in reversed(told)}.values()
+    known = BatchSummary(
+        board="vent",
+        batch="2026-11-A",
+        attempts=attempts,
+        outcomes={outcome: sum(attempt.outcome is outcome for attempt in attempts) for outcome in Outcome},
+        boards={attempt.serial: attempt.outcome for attempt in attempts},
+        first_pass=exact_yield(sum(first.outcome is Outcome.PASS for first in firsts), len(firsts)),
+        causes=dict(Counter(cause_name(first.first_cause) for first in firsts if first.outcome is not Outcome.PASS)),
+        open=(),
+        damaged={},
+    )
+    return replace(known, **changes)
+
+
+def journalled(reports: Path, serial: str, outcome: Outcome = Outcome.PASS, cause: str | None = None) -> Path:
+    """A record on disk; gives its path."""
+    with Journal.claim(reports, context(serial=serial, batch="b1")) as journal:
+        for known in lines():
+            journal.write(known)
+        attempt = journal.close(outcome, cause, ended=STARTED + timedelta(seconds=14), duration_s=14.2)
+    return reports / attempt.record
