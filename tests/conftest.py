@@ -1,16 +1,40 @@
-"""For all tests: no socket leaves this machine, and a run's outside values are at hand."""
+"""For all tests: no socket leaves this machine, and outside values are at hand."""
 
 from __future__ import annotations
 
-import sys
+import socket
+import tomllib
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
+import pytest
+
+REFERENCE = Path(__file__).parent / "reference"
 _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
 
-def _loopback_only(event: str, arguments: tuple[Any, ...]) -> None:
-    if event == "socket.connect" and isinstance(arguments[1], tuple) and arguments[1][0] not in _LOOPBACK:
-        raise AssertionError(f"a test reached for {arguments[1][0]}; tests use loopback only")
+@pytest.fixture(scope="session", autouse=True)
+def loopback_only() -> Iterator[None]:
+    """Fail whatever reaches for another host."""
+    connect = socket.socket.connect
+
+    def guarded(self: socket.socket, address: Any) -> None:
+        if isinstance(address, tuple) and address[0] not in _LOOPBACK:
+            raise AssertionError(f"a test reached for {address[0]}; tests use loopback only")
+        connect(self, address)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(socket.socket, "connect", guarded)
+        yield
 
 
-sys.addaudithook(_loopback_only)
+@pytest.fixture(scope="session")
+def reference() -> Callable[[str, str], dict[str, Any]]:
+    """One case of a reference file: its inputs, expected values and tolerances."""
+
+    def find(file: str, case: str) -> dict[str, Any]:
+        cases = tomllib.loads((REFERENCE / f"{file}.toml").read_text())["case"]
+        return next(found for found in cases if found["id"] == case)
+
+    return find

@@ -11,13 +11,12 @@ from batchtest.errors import InstrumentRefused
 
 
 class Scanner:
-    """A relay scanner. What is closed is remembered, and asked again after the link was lost."""
+    """A relay scanner. What is closed is remembered; after an error nothing is, and all are opened first."""
 
     def __init__(self, link: Link, dialect: ScannerDialect, clock: Clock, settle_s: float) -> None:
         self.link, self.dialect = link, dialect
         self._clock, self._settle_s = clock, settle_s
         self._closed: frozenset[int] | None = None
-        self._recoveries = link.recoveries
 
     def close(self, *channels: int) -> None:
         """Close exactly these channels, all others open first; waits until the relays have settled.
@@ -29,7 +28,7 @@ class Scanner:
         wanted = frozenset(channels)
         if self.is_closed(*channels):
             return
-        commands = [self.dialect.open_all] if self._known() != frozenset() else []
+        commands = [self.dialect.open_all] if self._closed != frozenset() else []
         self._closed = None
         if wanted:
             commands.append(fill(self.dialect.close, channels=",".join(str(channel) for channel in channels)))
@@ -39,7 +38,7 @@ class Scanner:
             raise InstrumentRefused(
                 f"{self.link.name}: {_shown(closed)} closed in place of {_shown(wanted)}; a stuck relay?"
             )
-        self._closed, self._recoveries = wanted, self.link.recoveries
+        self._closed = wanted
         self._clock.sleep(self._settle_s)
 
     def open_all(self) -> None:
@@ -49,10 +48,7 @@ class Scanner:
 
     def is_closed(self, *channels: int) -> bool:
         """Whether exactly these channels are closed, as far as is remembered."""
-        return self._known() == frozenset(channels)
-
-    def _known(self) -> frozenset[int] | None:
-        return self._closed if self._recoveries == self.link.recoveries and not self.link.dirty else None
+        return self._closed == frozenset(channels)
 
 
 def _shown(channels: frozenset[int]) -> str:

@@ -68,8 +68,8 @@ class Equations:
 
     `names` are the nodes of the first `count` of `size` unknowns, `places` where each node is; the currents of branches
     follow (V, E, low resistors, sources from `driven` on). `junctions` names the junctions: diodes, base-emitter,
-    base-collector; the `controls` are their voltages and after them those of the sources. `touched` counts the branches
-    at each node; `branches` names them, sources left out.
+    base-collector; the `controls` are their voltages and after them those of the sources. `branches` names the
+    branches, sources left out.
     """
 
     def __init__(self, assembly: Assembly, sources: Sequence[LimitedSource]) -> None:
@@ -109,8 +109,6 @@ class Equations:
         for node in [*range(self.count), *flat.shunts]:
             if node != _GROUND:
                 constant[node, node] += SHUNT_S
-        self.touched: Floats = (constant[self.count :, : self.count] != 0).sum(axis=0).astype(float)
-        self.touched += (constant[: self.count, self.driven :] != 0).sum(axis=1)
         self._constant = constant.ravel()
 
     def _lay_out_linear(self, flat: Flat) -> None:

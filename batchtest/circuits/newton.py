@@ -56,7 +56,7 @@ def _advance(problem: Problem, state: State, shunt_S: float) -> tuple[State, Flo
     if shunt_S:
         matrices[:, : equations.count * equations.size : equations.size + 1] += shunt_S
     right = problem.right - np.concatenate([rests, pushed], axis=1) @ equations.outputs
-    x = _balanced(matrices.reshape(len(right), equations.size, equations.size), right, equations.touched)
+    x = _balanced(matrices.reshape(len(right), equations.size, equations.size), right, equations.count)
     volts = x @ equations.controls
     count = problem.devices.emission.shape[1]
     fresh = problem.devices.inside(volts[:, :count], slopes, rests)
@@ -68,15 +68,10 @@ def _advance(problem: Problem, state: State, shunt_S: float) -> tuple[State, Flo
     return State(x, held, segments), step, quiet
 
 
-def _balanced(matrices: Floats, right: Floats, touched: Floats) -> Floats:
-    """Solve with rows and columns scaled so that a net held by leakage keeps its digits.
-
-    A node is scaled to a diagonal of one, which counts one siemens more for every branch that it lies on (`touched`); a
-    branch is left as it is.
-    """
+def _balanced(matrices: Floats, right: Floats, nodes: int) -> Floats:
+    """Solve with the rows and columns of nodes scaled to a diagonal of one: a net held by leakage keeps its digits."""
     scale = np.ones_like(right)
-    nodes = len(touched)
-    scale[:, :nodes] = 1.0 / np.sqrt(np.abs(np.diagonal(matrices, axis1=1, axis2=2)[:, :nodes]) + touched)
+    scale[:, :nodes] = 1.0 / np.sqrt(np.abs(np.diagonal(matrices, axis1=1, axis2=2)[:, :nodes]))
     matrices *= scale[:, :, None]
     matrices *= scale[:, None, :]
     return _solved(matrices, right * scale) * scale

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 def command(fixture: str | None, bench: str, board: str | None, as_json: bool) -> None:
     """Read the files and print every fault, or else the procedure that follows from them.
 
-    Without FIXTURE, every fixture of the folder is checked. Example: batchtest check vent-nest --bench simulated
+    Without FIXTURE, every fixture of the folder is checked.
+
+    Example: batchtest check vent-nest --bench simulated
     """
     from batchtest.files.library import fixture_names, load_setup
     from batchtest.procedure import derive

@@ -13,6 +13,9 @@ _MARGIN = 0.25
 #: How far an open side reaches at most, in sizes of the one bound there is.
 _REACH = 9.0
 
+#: Ends nearer than this share of their size are one place; sizes below `_NOTHING` base units are zero.
+_SAME, _NOTHING = 1e-9, 1e-15
+
 
 @dataclass(frozen=True, slots=True)
 class Axis:
@@ -42,8 +45,10 @@ def axis_for(limits: Iterable[Limit], values: Iterable[float], width: float) -> 
     lowers = [limit.lower for limit in together if limit.lower is not None]
     uppers = [limit.upper for limit in together if limit.upper is not None]
     start, end = _ends(lowers, uppers, seen)
-    if not end > start:
-        start, end = start - (abs(start) or 1.0) / 2, start + (abs(start) or 1.0) / 2
+    size = max(abs(start), abs(end))
+    if end - start <= _SAME * size or size < _NOTHING:
+        half = size / 2 if size >= _NOTHING else 0.5
+        start, end = start - half, end + half
     room = _MARGIN * (end - start)
     return Axis(start - room, end + room, width)
 

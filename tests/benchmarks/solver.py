@@ -1,14 +1,15 @@
 """How fast and how right operating points are: `python tests/benchmarks/solver.py [--json]`.
 
-Two circuits: a vent board in its nest on its lead (three load channels and the supply driven), and the same board on the
-drive cabinet (one load channel driven). Wall time by `time.perf_counter`, one process, nothing pinned:
+Two circuits: a vent board in its nest on its lead (three load channels and the supply driven), and the same board on
+the drive cabinet (one load channel driven). Wall time by `time.perf_counter`, one process, nothing pinned:
 
 - `warm_ms`: median of 300 points, the load stepped each time, each point started from the one before.
 - `cold_ms`: median of 100 points of the same steps, each without a start.
-- `monte_carlo_5000_s`: 5,000 boards drawn from their tolerances, solved in one call without a start; drawing not counted.
+- `monte_carlo_5000_s`: 5,000 boards drawn from their tolerances, solved in one call without a start; drawing them is
+  not counted.
 - `worst_difference_V`: largest difference of any node from ngspice (shared library, reltol 1e-7, gmin 1e-12, rshunt
-  1e12) over the load points and every single fault of every part and wire, leakage-held nodes included; null with
-  `why_null` where the library is missing. `cases` counts them, `without_reference` those that ngspice finds no point for.
+  1e12) over the load points and every single fault of every part and wire, nodes held by leakage included; null with
+  `why_null` where the library is missing. `cases` counts them, `without_reference` those where ngspice finds no point.
 """
 
 from __future__ import annotations

@@ -58,6 +58,7 @@ class ScriptedServer:
     def __init__(self, instrument: ScriptedInstrument) -> None:
         self.instrument = instrument
         self.connections = 0
+        self._stopped = False
         self._listener = socket.create_server(("127.0.0.1", 0))
         self._open: list[socket.socket] = []
         self._threads = [threading.Thread(target=self._accept, daemon=True)]
@@ -72,6 +73,9 @@ class ScriptedServer:
         with suppress(OSError):
             while True:
                 connection, _ = self._listener.accept()
+                if self._stopped:
+                    connection.close()
+                    return
                 connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
                 self.connections += 1
                 self._open.append(connection)
@@ -85,7 +89,8 @@ class ScriptedServer:
             while arrived := connection.recv(4096):
                 *messages, received = (received + arrived).split(b"\n")
                 for message in messages:
-                    if message.strip() and not self._act(connection, message.decode().strip()):
+                    heard = message.strip() and connection in self._open  # what comes after a drop is not heard
+                    if heard and not self._act(connection, message.decode().strip()):
                         return
 
     def _act(self, connection: socket.socket, message: str) -> bool:
@@ -107,9 +112,11 @@ class ScriptedServer:
 
     def stop(self) -> None:
         """Close everything; nobody answers on this port any more."""
+        self._stopped = True
         with suppress(OSError):
             self._listener.shutdown(socket.SHUT_RDWR)
         self._listener.close()
+        self._threads[0].join(2.0)
         self.drop()
         for thread in self._threads:
             thread.join(2.0)

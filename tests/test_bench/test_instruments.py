@@ -231,10 +231,12 @@ def test_the_scanner_closes_exactly_these_channels(tmp_path: Path) -> None:
 def test_a_stuck_relay_is_found(tmp_path: Path) -> None:
     """Other channels closed than asked for would measure something else."""
     with opened(tmp_path) as (bench, scripted):
+        bench.scanner.close(102)
         scripted.relays.stuck = [140]
         with pytest.raises(InstrumentRefused, match=r"\(@101,140\) closed in place of \(@101\); a stuck relay"):
             bench.scanner.close(101)
         assert not bench.scanner.is_closed(101)
+        assert not bench.scanner.is_closed(102)
 
 
 def test_what_is_closed_is_asked_again_after_the_link_was_lost(tmp_path: Path) -> None:

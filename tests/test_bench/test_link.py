@@ -30,7 +30,13 @@ def counter() -> ScriptedInstrument:
 
 
 def next_answer_is_right(on: Linked) -> bool:
-    """Whether the next question gets its own answer."""
+    """Whether the next question gets its own answer; a busy machine is given time for it."""
+    on.link._reply_s = 2.0
+    return on.link.query("VAL? 4711") == "4711"
+
+
+def next_answer_is_right_in_haste(on: Linked) -> bool:
+    """The same where the deadline must pass for it."""
     return on.link.query("VAL? 4711") == "4711"
 
 
@@ -61,12 +67,12 @@ def test_messages_are_traced_with_their_replies_and_expected_time() -> None:
 @pytest.mark.parametrize(
     ("steps", "kind", "message"),
     [
-        pytest.param([0.12, b"1\n"], InstrumentTimeout, "nothing received", id="late"),
+        pytest.param([0.15, b"1\n"], InstrumentTimeout, "nothing received", id="late"),
         pytest.param([], InstrumentTimeout, "nothing received; check power and lead", id="never"),
         pytest.param([b"1.234"], InstrumentTimeout, r"received so far: b'1.234'.*read_ending", id="no-ending"),
         pytest.param([b"1.2", None], InstrumentLost, r"connection lost at 'VAL\? 1'.*b'1.2'", id="cut-and-closed"),
         pytest.param([None], InstrumentLost, "connection lost", id="closed"),
-        pytest.param([b"1", 0.03, b"2", 0.03, b"3", 0.03, b"4\n"], InstrumentTimeout, "b'12", id="drip"),
+        pytest.param([b"1", 0.04, b"2", 0.04, b"3", 0.04, b"4\n"], InstrumentTimeout, "b'12", id="drip"),
         pytest.param([b"1\xe9\n"], InstrumentReplyError, "is not ASCII", id="not-ascii"),
     ],
 )
@@ -85,8 +91,8 @@ def test_a_bad_reply_is_an_error_and_never_the_next_answer(
 
 def test_a_numeric_late_reply_is_not_taken_for_the_mark() -> None:
     """One stale number cannot fake the two random ones."""
-    with linked(counter(), reply_s=0.05) as on:
-        on.instrument.misbehave("VAL? 1", 0.06, b"17;42\n8\n9\n")
+    with linked(counter(), reply_s=0.2) as on:
+        on.instrument.misbehave("VAL? 1", 0.3, b"17;42\n8\n9\n")
         with pytest.raises(InstrumentTimeout):
             on.link.query("VAL? 1")
         assert next_answer_is_right(on)
@@ -99,18 +105,19 @@ def test_resynchronising_keeps_the_connection_and_clears_the_mask() -> None:
         on.instrument.misbehave("VAL? 1", b"1.23")
         with pytest.raises(InstrumentTimeout):
             on.link.query("VAL? 1")
+        assert next_answer_is_right(on)
         assert on.link.query("*ESE?") == "0"
         assert on.server.connections == 1
 
 
 def test_an_instrument_that_cannot_be_resynchronised_is_opened_anew() -> None:
     """Where the mark does not come the connection is made anew, and the instrument must be the same."""
-    with linked(counter(), reply_s=0.05) as on:
+    with linked(counter(), reply_s=0.15) as on:
         on.instrument.misbehave("VAL? 1")
         on.instrument.misbehave("*ESE")
         with pytest.raises(InstrumentTimeout):
             on.link.query("VAL? 1")
-        assert next_answer_is_right(on)
+        assert next_answer_is_right_in_haste(on)
         assert on.server.connections == 2
 
 
@@ -136,12 +143,12 @@ def test_an_instrument_that_is_gone_stays_lost_until_it_is_back() -> None:
 
 def test_endless_answers_do_not_hold_up_resynchronising() -> None:
     """An instrument that talks without end is opened anew at the deadline."""
-    with linked(counter(), reply_s=0.05) as on:
+    with linked(counter(), reply_s=0.15) as on:
         on.instrument.misbehave("VAL? 1")
-        on.instrument.misbehave("*ESE", *[step for _ in range(60) for step in (b"1\n" * 20, 0.002)])
+        on.instrument.misbehave("*ESE", *[step for _ in range(200) for step in (b"1\n" * 20, 0.002)])
         with pytest.raises(InstrumentTimeout):
             on.link.query("VAL? 1")
-        assert next_answer_is_right(on)
+        assert next_answer_is_right_in_haste(on)
         assert on.server.connections == 2
 
 
@@ -197,11 +204,11 @@ def interrupted_after(seconds: float) -> Iterator[None]:
 def test_ctrl_c_in_a_query_ends_it_and_the_next_answer_is_right() -> None:
     """An interrupt does not wait for the reply, and the reply that comes later answers nothing else."""
     with linked(counter(), reply_s=1.0) as on:
-        on.instrument.misbehave("VAL? 1", 0.15, b"1\n")
+        on.instrument.misbehave("VAL? 1", 0.4, b"1\n")
         began = time.monotonic()
         with pytest.raises(KeyboardInterrupt), interrupted_after(0.05):
             on.link.query("VAL? 1")
-        assert time.monotonic() - began < 0.14
+        assert time.monotonic() - began < 0.35
         assert next_answer_is_right(on)
 
 
@@ -316,7 +323,7 @@ def test_off_goes_out_at_once_on_a_dirty_link() -> None:
             on.link.query("VAL? 1")
         began = time.monotonic()
         on.link.send_now("OUTP OFF")
-        assert time.monotonic() - began < 0.02
+        assert time.monotonic() - began < 0.15
         assert on.link.dirty
 
 
@@ -368,7 +375,7 @@ def test_no_wrong_answer_in_200_random_mishaps() -> None:
     with linked(counter(), reply_s=0.006) as on:
         for _ in range(200):
             on.instrument.misbehaviour.clear()
-            on.instrument.misbehave("VAL?", *_mischief(chance, str(asked + 1).encode()))
+            on.instrument.misbehave(f"VAL? {asked + 1}", *_mischief(chance, str(asked + 1).encode()))
             for _ in range(2):
                 asked += 1
                 try:

@@ -117,3 +117,23 @@ def _cold_V(board: str, cable: str, plus: str, minus: str, amperes: float) -> fl
     system = System(assembly, [LimitedSource("meter", plus, minus)])
     solution = system.solve(nominal_values(assembly), {"meter": Drive(10.0, 1.0, 0.0, amperes)})
     return float(solution.between(plus, minus)[0])
+
+
+@pytest.mark.parametrize("board", ["vent", "mist"])
+@pytest.mark.parametrize("host", ["vent-nest", "bare"])
+def test_every_pair_of_pins_has_a_cold_reading(board, host):
+    """Nets held by nothing but leakage, through wires and low resistors, settle like any other."""
+    circuit = bare_host() if host == "bare" else demo_circuit(host)
+    assembly = join(circuit, demo_cable("vent-lead"), demo_circuit(board))
+    pairs = [(f"host.{plus}", f"host.{minus}") for plus in range(1, 9) for minus in range(1, 9) if plus != minus]
+    system = System(assembly, [LimitedSource(f"{plus}>{minus}", plus, minus) for plus, minus in pairs])
+    for source in system.sources:
+        solution = system.solve(nominal_values(assembly), {source.name: Drive(10.0, 1.0, 0.0, 1e-4)})
+        assert 0 <= float(solution.between(source.plus, source.minus)[0]) <= 10 + 1e-6
+        assert float(solution.source_A(source.name)[0]) >= -1e-15
+
+
+def test_a_dead_net_keeps_the_digits_of_its_wires():
+    """Two wires and the board's link, with everything else blocking, read 730 mohm to a microohm."""
+    volts = _cold_V("vent", "mist-lead", "host.5", "host.6", 1e-4)
+    assert volts / 1e-4 == pytest.approx(0.73, abs=1e-6)

@@ -38,10 +38,9 @@ def worst_V(
     sources: Sequence[LimitedSource] = (),
     drives: Mapping[str, Drive] = {},
 ) -> float:
-    """Largest difference of any node, V; skips where ngspice itself finds no operating point."""
+    """Largest difference of any node, V."""
     expected = ngspice.voltages(assembly, values[0], sources, drives)
-    if expected is None:
-        pytest.skip("ngspice finds no operating point here")
+    assert expected is not None, "ngspice finds no operating point here"
     solution = System(assembly, sources).solve(values, drives)
     return max(abs(volts - float(solution.voltage(node)[0])) for node, volts in expected.items())
 
@@ -72,8 +71,11 @@ def test_a_supply_in_its_current_limit_agrees():
     assert worst_V(system.assembly, nominal_values(system.assembly), system.sources, drives) < AGREE_V
 
 
-@pytest.mark.parametrize("milliamperes", [1.0, 0.1, 0.01])
-@pytest.mark.parametrize("point", list(POINTS))
+#: Points and test currents in mA; for 1 mA into the bias rail ngspice itself finds no operating point.
+COLD = [(point, mA) for point in POINTS for mA in (1.0, 0.1, 0.01) if (point, mA) != ("bias", 1.0)]
+
+
+@pytest.mark.parametrize(("point", "milliamperes"), COLD)
 def test_cold_readings_agree(point, milliamperes):
     """The ohms source of an unpowered board leaves every node where the reference has it."""
     system = bench_model().system

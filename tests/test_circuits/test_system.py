@@ -141,3 +141,19 @@ def test_solutions_know_terminals_nodes_and_sources():
         solution.voltage("TP33")
     with pytest.raises(SetupError, match=r"no source 'suply' in the system; did you mean 'supply'\?"):
         solution.source_A("suply")
+
+
+@pytest.mark.parametrize(
+    ("cable", "board", "fault"),
+    [
+        pytest.param("mist-lead", "mist", "host.D2 short", id="feed-shorted"),
+        pytest.param("mist-lead", "mist", "host.D2 reversed", id="feed-starved"),
+        pytest.param("mist-lead", "mist", "host.D3 reversed", id="feed-starved-too"),
+        pytest.param("mist-lead", "vent", "board.QL12 open-b", id="wrong-cable-and-no-limit"),
+        pytest.param("mist-lead", "mist", "host.RSG short", id="string-on-the-feed"),
+    ],
+)
+def test_nets_between_leaks_and_large_currents_settle(cable, board, fault):
+    """Where a net held by leakage lies beside large currents, rounding does not keep the search from its end."""
+    assembly = with_fault(joined("cabinet", cable, board), fault)
+    assert np.isfinite(System(assembly).solve(nominal_values(assembly), {}).volts).all()

@@ -216,6 +216,16 @@ def test_the_last_verdict_stays_until_something_is_done_to_the_next_board():
     assert "RUNNING   VN-0002" in shown.text
 
 
+def test_an_attempt_that_ends_before_its_first_action_has_the_screen():
+    """Its verdict does not stand above the rails of the board before."""
+    shown = Shown().run(loads())
+    shown.screen.close_attempt(_attempt(Outcome.PASS), None)
+    shown.screen.start_attempt("VN-0002", 1, 14.0)
+    shown.screen.close_attempt(_attempt(Outcome.STOPPED, "handler: no reply", "VN-0002"), None)
+    assert "handler: no reply" in shown.text
+    assert "logic" not in shown.text
+
+
 def test_a_line_alone_gives_the_screen_to_its_board():
     """A reading is never put into the board before."""
     shown = Shown().run(loads())

@@ -105,7 +105,7 @@ def test_an_abort_bound_leaves_nothing_on(tmp_path: Path) -> None:
     """Beyond the bound supply and load are truly off when the trip is raised."""
     with placed(tmp_path) as on:
         since = on.power()
-        with pytest.raises(SafetyTrip, match="feed: .* is above its abort bound 20"):
+        with pytest.raises(SafetyTrip, match=r"feed: .* is above its abort bound 20"):
             on.reader.settled(volts("feed", abort=Limit(upper=20.0)), since)
         assert not on.running.instruments.supply.output_on
         assert on.running.instruments.load.inputs_on == ()

@@ -193,3 +193,10 @@ def test_many_equal_boards_still_show():
     assert min(heights) > 4
     assert max(heights) < 58
     assert "<title>VN-199</title>" in strip.drawing
+
+
+def test_full_load_is_the_highest_load_point_in_any_order():
+    """Not the reading that came last."""
+    (strip, *_) = strips([("VN-1", tuple(reversed(list(loads()))))])
+    assert strip.title == "bias"
+    assert strip.said.startswith("n = 1: -2.60000")

@@ -9,7 +9,7 @@ import pytest
 from stations import demo_setup
 
 from batchtest.circuits import draw_values
-from batchtest.files.limits import LimitsFile, LoadLimit, RailLimit
+from batchtest.files.limits import LoadLimit, RailLimit
 from batchtest.nouns import Limit, Measurand, Phase
 from batchtest.procedure import Procedure, derive
 from batchtest.procedure.actions import (
@@ -138,8 +138,7 @@ def test_a_rail_with_one_entry_holds_at_every_load_point():
     """A rail without a load of its own is read at every load point against the same bounds."""
     setup = demo_setup()
     feed = RailLimit.model_validate({"nominal": "24 V", "source": "host", "at": [{"within": "2 %"}]})
-    limits = LimitsFile.model_validate({**setup.limits.model_dump(exclude={"rails", "cold"}), "rails": {}})
-    limits = limits.model_copy(update={"rails": {**setup.limits.rails, "feed": feed}})
+    limits = setup.limits.model_copy(update={"rails": {**setup.limits.rails, "feed": feed}})
     derived = derive(replace(setup, limits=limits))
     read = [m for action in derived.powered for m in action.measurements if m.point == "feed" and m.phase is Phase.LOAD]
     assert [m.limit and (m.limit.lower, m.limit.upper) for m in read] == [(23.52, 24.48)] * 3
