@@ -93,7 +93,7 @@ def stand(reports: Path, setup: Setup | None = None, clock: Clock | None = None)
 
 
 def folder_with_addresses(folder: Path, running: RunningBench) -> Path:
-    """A project folder whose bench "wired" is a running simulated bench, written as a person would for real instruments."""
+    """A project folder whose bench "wired" is a running simulated bench, written as for real instruments."""
     for name in ("fixtures", "limits"):
         shutil.copytree(ROOT / name, folder / name, dirs_exist_ok=True)
     text = (ROOT / "fixtures" / "benches" / "simulated.toml").read_text()

@@ -24,13 +24,13 @@ def parse_identity(reply: str) -> tuple[str, str, str, str]:
 
 
 def prove_identity(link: Link, role: Role, instrument: Instrument, dialect: Dialect) -> InstrumentIdentity:
-    """Ask an instrument who it is, and refuse any other than the bench file's.
+    """Ask an instrument who it is, and refuse any other than the bench file's; the link then stays with this one.
 
     Raises
     ------
     BenchError : it is another one, does not tell its serial, or its firmware is not the dialect's.
     """
-    maker, model, serial, firmware = link.ask("*IDN?", parse_identity)
+    reply, (maker, model, serial, firmware) = link.ask("*IDN?", lambda reply: (reply.strip(), parse_identity(reply)))
     identity = instrument.identity
     found, wanted = (maker, model, serial), (identity.maker, identity.model, identity.serial)
     if found != wanted or serial in ("", "0"):
@@ -38,12 +38,12 @@ def prove_identity(link: Link, role: Role, instrument: Instrument, dialect: Dial
             f"{link.name}: {instrument.address} is {_shown(*found)}, the bench file wants {_shown(*wanted)}; "
             "connect the right instrument, or mend identity and calibration in the bench file"
         )
-    reply = f"{maker},{model},{serial},{firmware}"
     if re.fullmatch(dialect.identity, reply) is None:
         raise BenchError(
             f"{link.name}: {reply!r} does not match {dialect.identity!r} of dialect {instrument.dialect!r}; "
             "the dialect was not tried on it"
         )
+    link.identity = reply
     age = instrument.calibration_age
     return InstrumentIdentity(
         role=role,

@@ -37,6 +37,11 @@ class Link:
     reply_s : longest wait for a reply beyond what the measurement itself takes, real seconds.
     gap_s : time to leave between two messages, real seconds.
     trace : told of every message, for benchmarks.
+
+    Attributes
+    ----------
+    identity : what `*IDN?` must answer after opening anew; "" where nobody has asked yet.
+    recoveries : how often the link had to be brought back into step.
     """
 
     def __init__(
@@ -229,6 +234,7 @@ class Link:
         except BenchError as error:
             raise InstrumentLost(f"{self.name}: lost, and cannot be reached anew: {error}") from error
         if self.identity and identity.strip() != self.identity:
+            self._port.close()
             raise InstrumentLost(
                 f"{self.name}: opened anew, it is {identity.strip()!r} and no longer {self.identity!r}"
             )

@@ -31,5 +31,5 @@ def uninterrupted() -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-        for number in held[:1]:
-            signal.raise_signal(number)
+        if held:
+            signal.raise_signal(held[0])

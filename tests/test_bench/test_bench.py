@@ -317,6 +317,15 @@ def test_a_protection_that_is_not_taken_stops(tmp_path: Path, role: str, key: st
             bench.make_safe()
 
 
+def test_another_instrument_after_a_lost_link_is_refused(tmp_path: Path) -> None:
+    """Whoever answers at the address after a break must be the instrument that was proven at opening."""
+    with scripted_bench("60 ms") as scripted, suppress(OutputsNotOff), open_bench(scripted, tmp_path) as bench:
+        scripted.instruments["supply"].identity = "Glasshouse Bench Works,supply,S-9,1.0"
+        scripted.servers["supply"].drop()
+        with pytest.raises(OutputsNotOff, match=r"opened anew, it is '.*S-9,1\.0' and no longer '.*S-supply"):
+            bench.off()
+
+
 def test_a_lost_link_changes_the_contact_count(tmp_path: Path) -> None:
     """A proof dies with contact: the count is up as soon as a link is out of step, and stays up."""
     with scripted_bench("50 ms") as scripted, open_bench(scripted, tmp_path) as bench:

@@ -43,7 +43,7 @@ def wired(folder: Path, **simulation: object) -> Iterator[RunningBench]:
 
 
 def test_a_batch_leaves_records_pages_and_a_summary(tmp_path: Path):
-    """Good and bad boards: exit code 0, a record and a page each, a batch page, and one JSON object that says it all."""
+    """Good and bad boards: exit code 0, a record and a page each, a batch page, one JSON object that says it all."""
     reports = str(tmp_path / "reports")
     serials = ("--serials", "VN-0003..VN-0004", "--reports", reports, "--json")
     done = batchtest(*BOARDS, "--bench", "simulated", *serials)

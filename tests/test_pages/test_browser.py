@@ -14,10 +14,17 @@ from batchtest.pages import attempt_page
 from test_pages.examples import lines, record
 
 CHROMIUM = shutil.which("chromium")
-QUIET = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync --no-pdf-header-footer"
-).split()
+QUIET = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-pdf-header-footer",
+]
 #: A4 in points, as a PDF says it.
 A4 = (595, 842)
 

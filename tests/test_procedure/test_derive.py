@@ -36,7 +36,7 @@ def procedure() -> Procedure:
 
 
 def test_the_gate_goes_from_the_safest_to_the_most_telling(procedure: Procedure):
-    """Off first; volts before any ohms on a point; the known voltage read on both sides of the zeros; cold checks last."""
+    """Off first; volts before any ohms on a point; the known voltage on both sides of the zeros; cold checks last."""
     assert [type(action) for action in procedure.gate] == [
         MakeSafe,
         ReadReference,
@@ -90,7 +90,7 @@ def test_a_range_holds_what_the_limits_allow(procedure: Procedure):
 
 
 def test_limits_of_the_supply_are_at_most_twice_what_the_board_draws(procedure: Procedure):
-    """A step's own current limit is no more than double the expected current, so that a fault is fed no more than that."""
+    """A step's own current limit is double the expected current, so that a fault is fed no more than that."""
     for action in procedure.powered:
         if isinstance(action, SoftStart | ApplyLoads):
             (current,) = [m for m in action.measurements if m.measurand is Measurand.CURRENT]
