@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import select
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -16,8 +17,8 @@ if TYPE_CHECKING:
     from batchtest.files.bench import BenchFile
     from batchtest.files.library import Setup
 
-#: How long the simulated bench is given to end by itself, s.
-END_S = 5.0
+#: How long the simulated bench is given to start, and to end by itself, s.
+START_S, END_S = 30.0, 5.0
 
 
 @contextmanager
@@ -52,11 +53,12 @@ def served(setup: Setup) -> Iterator[BenchFile]:
 
 
 def _addresses(child: subprocess.Popen[str]) -> dict[Role, str]:
-    """The first line of the child: role -> address; its end is the end of the wait."""
+    """The first line of the child: role -> address."""
     assert child.stdout is not None
-    line = child.stdout.readline()
+    readable, _, _ = select.select([child.stdout], [], [], START_S)
+    line = child.stdout.readline() if readable else ""
     if not line:
-        raise BenchError("the simulated bench did not start; `batchtest simulate` says why")
+        raise BenchError(f"the simulated bench did not start within {START_S:.0f} s; `batchtest simulate` says why")
     return {Role(role): address for role, address in json.loads(line)["addresses"].items()}
 
 

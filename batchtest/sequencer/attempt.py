@@ -12,11 +12,11 @@ from batchtest.judging.rule import first_cause, outcome_of
 from batchtest.measuring import Reader
 from batchtest.nouns import Outcome
 from batchtest.procedure import Action, Procedure
-from batchtest.procedure.actions import ApplyLoads, Derive, Identify, PowerDown, SoftStart
-from batchtest.proof import Proof, prove
+from batchtest.procedure.actions import ApplyLoads, Derive, PowerDown, SoftStart
+from batchtest.proof import prove
 from batchtest.sequencer.load_points import apply_loads, derive_values
 from batchtest.sequencer.logbook import Logbook, Observer
-from batchtest.sequencer.power import power_down, power_up, soft_start
+from batchtest.sequencer.power import Hands, power_down, power_up
 from batchtest.sequencer.shield import uninterrupted
 
 
@@ -74,38 +74,38 @@ def _switched_off(bench: Bench, ending: Ending) -> Ending:
 
 
 def _work(station: Station, serial: str, logbook: Logbook, observer: Observer) -> None:
-    announce = _Announcer(station.procedure, observer)
-    bench, reader = station.bench, station.reader
-    proof = prove(bench, reader, station.procedure, serial, enter=logbook.enter, announce=announce)
-    if proof is not None:
-        _powered(station, proof, serial, logbook, announce)
-
-
-def _powered(station: Station, proof: Proof, serial: str, logbook: Logbook, announce: _Announcer) -> None:
-    bench, reader, procedure = station.bench, station.reader, station.procedure
-    first = next(action for action in procedure.gate if isinstance(action, Identify))
-    volts = max(action.volts for action in procedure.powered if isinstance(action, SoftStart))
-    power_up(proof, serial, first, bench, reader, logbook.enter)
+    procedure = station.procedure
+    hands = Hands(station.bench, station.reader, logbook.enter, _Announcer(procedure, observer))
+    proof = prove(hands.bench, hands.reader, procedure, serial, enter=hands.enter, announce=hands.announce)
+    if proof is None:
+        return
     try:
-        for action in procedure.powered:
-            announce(action)
-            match action:
-                case SoftStart():
-                    soft_start(action, bench, reader, logbook.enter)
-                case ApplyLoads():
-                    apply_loads(action, volts, bench, reader, logbook.enter)
-                case Derive():
-                    derive_values(action, logbook.lines, station.setup, station.ambient_C, logbook.enter)
-                case PowerDown():
-                    power_down(action, bench, reader, logbook.enter)
-                case _:
-                    raise AssertionError(f"{action.title!r} does not belong after the gate")
+        power_up(proof, serial, procedure, hands)
+        _load(station, logbook, hands)
     except SafetyTrip as trip:
         if trip.measurement is not None and trip.reading is not None:
             logbook.enter(trip.measurement, trip.reading)
         last = next(action for action in procedure.powered if isinstance(action, PowerDown))
-        power_down(last, bench, reader, logbook.enter)
+        power_down(last, hands)
         raise
+
+
+def _load(station: Station, logbook: Logbook, hands: Hands) -> None:
+    """Everything after the soft start, in the order of the procedure."""
+    volts = max(action.volts for action in station.procedure.powered if isinstance(action, SoftStart))
+    for action in station.procedure.powered:
+        if isinstance(action, SoftStart):
+            continue
+        hands.announce(action)
+        match action:
+            case ApplyLoads():
+                apply_loads(action, volts, hands)
+            case Derive():
+                derive_values(action, logbook.lines, station.setup, station.ambient_C, hands.enter)
+            case PowerDown():
+                power_down(action, hands)
+            case _:
+                raise AssertionError(f"{action.title!r} does not belong after the gate")
 
 
 class _Announcer:

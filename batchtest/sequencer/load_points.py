@@ -4,25 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from batchtest.bench import Bench
 from batchtest.errors import SafetyTrip
 from batchtest.files.library import Setup
 from batchtest.judging.accuracy import pick_range, row_for
 from batchtest.judging.differences import Shared, output_resistance, regulation, shared
-from batchtest.measuring import Reader
 from batchtest.nouns import Line, Measurand, Measurement, Phase, Reading
 from batchtest.procedure.actions import ApplyLoads, Derive
 from batchtest.proof import Enter
 from batchtest.quantities import show
+from batchtest.sequencer.power import Hands
 
 
-def apply_loads(action: ApplyLoads, volts: float, bench: Bench, reader: Reader, enter: Enter) -> None:
+def apply_loads(action: ApplyLoads, volts: float, hands: Hands) -> None:
     """Set every load of the point, then read every rail; the supply must not be in its current limit.
 
     Raises
     ------
     SafetyTrip : the supply limits its current, or a rail crossed an abort bound; the outputs are off.
     """
+    bench = hands.bench
     bench.supply.set(volts, action.limit_A)
     for channel, amperes in action.currents.items():
         bench.load.set_current(channel, amperes)
@@ -30,8 +30,7 @@ def apply_loads(action: ApplyLoads, volts: float, bench: Bench, reader: Reader, 
             bench.load.on(channel)
     since = bench.clock.now()
     for measurement in action.measurements:
-        current = measurement.measurand is Measurand.CURRENT
-        enter(measurement, reader.supply_current(measurement) if current else reader.settled(measurement, since))
+        hands.enter(measurement, hands.reader.settled(measurement, since))
     state = bench.supply.measured()
     if state.limiting:
         bench.off()

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from batchtest.bench import Bench
 from batchtest.errors import BenchError, SafetyTrip
 from batchtest.measuring import Reader
-from batchtest.nouns import Line, Measurand, Verdict
-from batchtest.procedure.actions import Identify, PowerDown, SoftStart
-from batchtest.proof import Enter, Proof, identify
+from batchtest.nouns import Line, Verdict
+from batchtest.procedure.actions import Identify, PowerDown, Procedure, SoftStart
+from batchtest.proof import Announce, Enter, Proof, identify
 from batchtest.quantities import show
 
 #: A point at or below this is safe to disconnect, V (extra-low voltage by far; local rules may ask for less).
@@ -18,25 +20,38 @@ FALL_S = 10.0
 LOOK_S = 0.2
 
 
-def power_up(proof: Proof, serial: str, first: Identify, bench: Bench, reader: Reader, enter: Enter) -> None:
-    """Spend the proof, read the id resistor once more, and leave the supply set to nothing, ready for the first step.
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """What power is handled with: the bench, its reader, where readings are entered, who is told of each action."""
+
+    bench: Bench
+    reader: Reader
+    enter: Enter
+    announce: Announce
+
+
+def power_up(proof: Proof, serial: str, procedure: Procedure, hands: Hands) -> None:
+    """Spend the proof, read the id resistor once more, and go through the soft start. Only so does a board get power.
 
     Raises
     ------
-    NotProven : the proof is not for this board and moment, or the cable is not the one it was.
-    """
-    proof.spend(serial=serial, contact=bench.contact)
-    identify(reader, first, enter=enter)
-    bench.scanner.open_all()
-
-
-def soft_start(step: SoftStart, bench: Bench, reader: Reader, enter: Enter) -> None:
-    """Go to the step's voltage under its own current limit; after the inrush time the windows must hold.
-
-    Raises
-    ------
+    NotProven : the proof is not for this board and moment, or the cable is not the one it was; nothing was powered.
     SafetyTrip : a window does not hold, or the supply is still in its current limit; the outputs are off.
     """
+    proof.spend(serial=serial, contact=hands.bench.contact)
+    for action in procedure.gate:
+        if isinstance(action, Identify):
+            identify(hands.reader, action, enter=hands.enter)
+    hands.bench.scanner.open_all()
+    for step in procedure.powered:
+        if isinstance(step, SoftStart):
+            hands.announce(step)
+            _soft_start(step, hands)
+
+
+def _soft_start(step: SoftStart, hands: Hands) -> None:
+    """Go to the step's voltage under its own current limit; after the inrush time the windows must hold."""
+    bench = hands.bench
     bench.supply.set(step.volts, step.limit_A)
     if not bench.supply.is_on():
         bench.supply.on()
@@ -46,13 +61,11 @@ def soft_start(step: SoftStart, bench: Bench, reader: Reader, enter: Enter) -> N
     if state.limiting:
         bench.off()
         raise SafetyTrip(
-            f"supply still in its current limit of {show(step.limit_A, 'A')} after {show(step.inrush_s, 's')} at "
-            f"{show(step.volts, 'V', 3)}: {show(state.amperes, 'A')}"
+            f"soft start {show(step.volts, 'V', 3)}: supply still in its current limit of {show(step.limit_A, 'A')} "
+            f"after {show(step.inrush_s, 's')}, at {show(state.volts, 'V')}; switched off"
         )
     for measurement in step.measurements:
-        current = measurement.measurand is Measurand.CURRENT
-        reading = reader.supply_current(measurement) if current else reader.settled(measurement, since)
-        _hold(enter(measurement, reading), bench)
+        _hold(hands.enter(measurement, hands.reader.settled(measurement, since)), bench)
 
 
 def _hold(line: Line, bench: Bench) -> None:
@@ -62,7 +75,7 @@ def _hold(line: Line, bench: Bench) -> None:
         raise SafetyTrip(f"{line.measurement.name}: {line.judgement.why}; switched off")
 
 
-def power_down(action: PowerDown, bench: Bench, reader: Reader, enter: Enter) -> None:
+def power_down(action: PowerDown, hands: Hands) -> None:
     """Outputs off and read back, discharge, and every point measured until it is safe to disconnect.
 
     Raises
@@ -70,6 +83,7 @@ def power_down(action: PowerDown, bench: Bench, reader: Reader, enter: Enter) ->
     OutputsNotOff : an output cannot be read back as off.
     BenchError : a point stays live; nobody may disconnect.
     """
+    bench, reader = hands.bench, hands.reader
     bench.off()
     bench.scanner.close(action.channel)
     bench.clock.sleep(action.on_s)
@@ -80,7 +94,7 @@ def power_down(action: PowerDown, bench: Bench, reader: Reader, enter: Enter) ->
         while reading.value is not None and abs(reading.value) > SAFE_V and bench.clock.now() < deadline:
             bench.clock.sleep(LOOK_S)
             reading = reader.read(measurement)
-        enter(measurement, reading)
+        hands.enter(measurement, reading)
         if reading.value is None or abs(reading.value) > SAFE_V:
             raise BenchError(
                 f"{measurement.point}: {show(reading.value, 'V')} after power-down; treat the board as live, "
