@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import signal
+import socket
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
@@ -15,9 +16,11 @@ import pytest
 from stations import Stand, demo_setup, stand
 
 from batchtest.errors import BenchError, InstrumentLost, NotProven, OutputsNotOff, StationError
-from batchtest.nouns import Attempt, Line, Outcome, Phase, Role
+from batchtest.files.limits import AbortBounds
+from batchtest.nouns import Attempt, Line, Measurand, Outcome, Phase, Role
 from batchtest.procedure import derive
 from batchtest.records.record import read_record
+from batchtest.simulated.log import Kind
 
 
 def closed_record(station: Stand, attempt: Attempt) -> list[Line]:
@@ -168,13 +171,61 @@ def test_a_supply_that_vanishes_is_said_to_be_live_and_the_load_goes_off(tmp_pat
 
 
 def test_a_rail_beyond_its_abort_bound_is_switched_off_at_once(tmp_path: Path):
-    """A crossed bound: the very next message to load and supply is off, and the reading is in the record."""
-    setup = demo_setup({"VN-0001": "DZ5 open"})
-    with stand(tmp_path, setup) as station:
+    """A crossed bound: the next messages on the bench switch load and supply off, and the reading is in the record."""
+    setup = demo_setup()
+    rails = setup.limits.rails
+    tight = rails["logic"].model_copy(update={"abort": AbortBounds.model_validate({"above": "4.9 V"})})
+    limits = setup.limits.model_copy(update={"rails": {**rails, "logic": tight}})
+    with stand(tmp_path, replace(setup, limits=limits)) as station:
         (attempt,) = station.test("VN-0001")
-        assert attempt.outcome is Outcome.FAIL
-        assert station.outputs_on == []
+        assert (attempt.outcome, station.outputs_on) == (Outcome.FAIL, [])
+        assert "is above its abort bound 4.9000 V; all outputs were switched off" in (attempt.first_cause or "")
+        (crossed,) = [line for line in attempt.lines if line.measurement.name == "logic @ 24.0 V in"]
+        assert crossed.reading.value == pytest.approx(5.0, rel=0.03)
         assert attempt.lines[-1].measurement.phase is Phase.POWER_DOWN
+        said = [entry for entry in station.running.log if entry.kind is Kind.COMMAND]
+        on = max(number for number, entry in enumerate(said) if entry.text == "OUTP ON")
+        off = next(number for number in range(on, len(said)) if said[number].text.startswith("INP OFF"))
+        after = [entry.text for entry in said[off:] if not entry.text.startswith("INP OFF")]
+        assert (said[off - 1].role, after[0]) == ("meter", "OUTP OFF")
+
+
+def by_hand(station: Stand, *messages: str) -> None:
+    """Somebody else sends messages to the supply, over a connection of their own."""
+    _, host, port, _ = station.running.addresses[Role.SUPPLY].split("::")
+    with socket.create_connection((host, int(port)), 5) as other:
+        for message in (*messages, "*OPC?"):
+            other.sendall(f"{message}\n".encode())
+        assert other.recv(10) == b"1\n"
+
+
+@pytest.mark.parametrize(
+    ("line", "volts", "message"),
+    [
+        pytest.param("reference before", 24.0, r"feed: 24\.00 V with the outputs off after 10 s; something", id="fed"),
+        pytest.param(
+            "residual feed after discharge", 0.03, r"feed: rose from .* to (29|30)\.\d+ mV after the", id="rising"
+        ),
+        pytest.param(
+            "residual feed after discharge", 0.4, r"feed: (399|400)\.\d mV with the outputs off; treat", id="live"
+        ),
+    ],
+)
+def test_a_board_that_something_feeds_is_live_and_never_meets_ohms(
+    tmp_path: Path, line: str, volts: float, message: str
+):
+    """A voltage that stays, or comes back after the discharge, is refused before any resistance is read on a point."""
+
+    def meddle(now: Line) -> None:
+        if now.measurement.name == line:
+            by_hand(station, f"VOLT {volts}", "CURR 0.1", "OUTP ON")
+
+    with stand(tmp_path) as station:
+        station.watcher.on_line = meddle
+        attempt = stopped_by(station, "VN-0001", NotProven)
+        assert (attempt.outcome, station.outputs_on) == (Outcome.REFUSED, [])
+        assert re.search(message, attempt.first_cause or "")
+        assert Measurand.RESISTANCE not in {line.measurement.measurand for line in attempt.lines}
 
 
 def test_a_serial_seen_again_is_the_next_attempt(tmp_path: Path):
