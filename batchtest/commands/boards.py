@@ -213,11 +213,13 @@ class _Batch:
         """Say on stderr why the batch ended early, and how to go on."""
         if self.error is None:
             return
+        from batchtest.commands.serials import as_range
+
         click.echo(str(self.error) or "interrupted; outputs are off", err=True)
         done = {attempt.serial for attempt in self.attempts if attempt.outcome not in ("stopped", "refused")}
         left = [serial for serial in self.wanted.serials or () if serial not in done]
         if left and self.attempts and not isinstance(self.error, NotProven):
-            click.echo(f"resume at serial {left[0]}: --serials {left[0]}..{left[-1]}", err=True)
+            click.echo(f"resume at serial {left[0]}: --serials {as_range(left)}", err=True)
 
     def print_json(self) -> None:
         """One object: the batch and its attempts."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 
 from batchtest.errors import SetupError
 from batchtest.records.names import checked_name
@@ -28,6 +29,18 @@ def expand(text: str) -> list[str]:
     if twice:
         raise SetupError(f"--serials {text!r} names {', '.join(twice)} twice; name each once")
     return serials
+
+
+def as_range(serials: list[str]) -> str:
+    """Write serials so that `expand` gives them back: as a range where they are one, else with commas.
+
+    >>> as_range(["VN-0002", "VN-0003"]), as_range(["VN-0002", "VN-0007"])
+    ('VN-0002..VN-0003', 'VN-0002,VN-0007')
+    """
+    with suppress(SetupError):
+        if list(_expand_part(f"{serials[0]}..{serials[-1]}")) == serials:
+            return f"{serials[0]}..{serials[-1]}"
+    return ",".join(serials)
 
 
 def checked(serial: str, pattern: str, board: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from batchtest.bench import Bench
 from batchtest.errors import NotProven, SafetyTrip
@@ -68,6 +68,8 @@ def _switched_off(bench: Bench, ending: Ending) -> Ending:
     try:
         with uninterrupted():
             bench.off()
+    except KeyboardInterrupt as stop:  # held back until the outputs were off: the attempt stands, the batch ends
+        return replace(ending, error=ending.error or stop)
     except Exception as error:  # whatever keeps an output on outweighs every other ending
         return Ending(Outcome.STOPPED, str(error), error)
     return ending

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Protocol
@@ -57,14 +57,17 @@ def _one(
         clock = station.bench.clock
         logbook = Logbook(journal, observer, station.setup.limits.decision.rule, clock)
         ending = run_attempt(station, serial, logbook, observer, place)
-        with uninterrupted():
-            attempt = journal.close(
-                ending.outcome,
-                ending.first_cause,
-                ended=datetime.now().astimezone(),
-                duration_s=logbook.elapsed_s,
-                proof=[line.measurement.name for line in logbook.lines if line.measurement.phase is Phase.GATE],
-            )
+        try:
+            with uninterrupted():
+                attempt = journal.close(
+                    ending.outcome,
+                    ending.first_cause,
+                    ended=datetime.now().astimezone(),
+                    duration_s=logbook.elapsed_s,
+                    proof=[line.measurement.name for line in logbook.lines if line.measurement.phase is Phase.GATE],
+                )
+        except KeyboardInterrupt as stop:  # held back until the record was closed
+            ending = replace(ending, error=ending.error or stop)
     return attempt, ending
 
 

@@ -138,6 +138,23 @@ def test_whatever_breaks_in_mid_board_leaves_the_outputs_off(
         )
 
 
+def test_an_interrupt_while_switching_off_waits_and_ends_the_batch(tmp_path: Path):
+    """Ctrl-C during the last switching off: outputs off, the finished attempt keeps its outcome, no board follows."""
+    with stand(tmp_path) as station:
+        bench = station.station.bench
+        off = bench.off
+
+        def interrupted_off() -> None:
+            if station.watcher.lines and station.watcher.lines[-1].measurement.name == "residual id after power-down":
+                os.kill(os.getpid(), signal.SIGINT)
+            off()
+
+        bench.off = interrupted_off  # type: ignore[method-assign]
+        attempt = stopped_by(station, "VN-0001", KeyboardInterrupt)
+        assert (attempt.outcome, station.outputs_on) == (Outcome.PASS, [])
+        assert (tmp_path / attempt.record).exists()
+
+
 def test_a_terminate_signal_switches_off_like_ctrl_c(tmp_path: Path):
     """SIGTERM in mid-board, handled as the command line does: outputs off, attempt stopped."""
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
