@@ -57,11 +57,17 @@ def run_attempt(
     except NotProven as refusal:
         ending = Ending(Outcome.REFUSED, str(refusal), refusal)
     except BaseException as error:  # a bench error, Ctrl-C, a bug: stopped; raised once its record is closed
-        ending = Ending(Outcome.STOPPED, str(error) or type(error).__name__, error)
+        ending = Ending(Outcome.STOPPED, _cause(error), error)
     else:
         judgements = [line.judgement for line in logbook.lines]
         ending = Ending(outcome_of(judgements), first_cause(logbook.lines))
     return _switched_off(station.bench, ending)
+
+
+def _cause(error: BaseException) -> str:
+    if isinstance(error, KeyboardInterrupt):
+        return "interrupted: a person or a signal ended the batch"
+    return str(error) or type(error).__name__
 
 
 def _switched_off(bench: Bench, ending: Ending) -> Ending:

@@ -163,6 +163,7 @@ def test_a_terminate_signal_switches_off_like_ctrl_c(tmp_path: Path):
             station.watcher.on_line = after(Phase.LOAD, lambda: os.kill(os.getpid(), signal.SIGTERM))
             attempt = stopped_by(station, "VN-0001", KeyboardInterrupt)
             assert (station.outputs_on, attempt.outcome) == ([], Outcome.STOPPED)
+            assert attempt.first_cause == "interrupted: a person or a signal ended the batch"
     finally:
         signal.signal(signal.SIGTERM, before)
 
