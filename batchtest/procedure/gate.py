@@ -20,6 +20,7 @@ from batchtest.procedure.actions import (
     ReadResidual,
 )
 from batchtest.procedure.model import Nominal, ranges_of
+from batchtest.procedure.rails import limit_of
 from batchtest.procedure.times import SETTING_S, Times
 
 #: Within this a point counts as dead enough for ohms, V.
@@ -159,7 +160,7 @@ def _resistance(nominal: Nominal, name: str, cold: ColdLimit) -> Measurement:
         measurand=Measurand.RESISTANCE,
         unit="ohm",
         range=float(row.range),
-        limit=_limit(cold.resistance.lower, cold.resistance.upper, cold.source),
+        limit=limit_of(cold.resistance.lower, cold.resistance.upper, cold.source),
         expected=expected,
         settle_s=nominal.settle_s(cold.point),
     )
@@ -185,14 +186,6 @@ def _diode(nominal: Nominal, name: str, cold: ColdLimit) -> Measurement:
         measurand=Measurand.DIODE,
         unit="V",
         range=float(row.range),
-        limit=_limit(cold.diode.lower, cold.diode.upper, cold.source),
+        limit=limit_of(cold.diode.lower, cold.diode.upper, cold.source),
         settle_s=nominal.settle_s(cold.point),
-    )
-
-
-def _limit(lower: object, upper: object, source: str) -> Limit:
-    return Limit(
-        lower=None if lower is None else float(str(lower)),
-        upper=None if upper is None else float(str(upper)),
-        source=source,
     )

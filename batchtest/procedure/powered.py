@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from batchtest.files.limits import load_points
 from batchtest.judging.accuracy import pick_range
 from batchtest.nouns import Measurand, Measurement, Phase
 from batchtest.procedure.actions import Action, ApplyLoads, Derive, PowerDown, SoftStart
@@ -15,7 +16,6 @@ from batchtest.procedure.rails import (
     at_load_point,
     derived,
     load_currents,
-    load_point_count,
     volts_range,
 )
 from batchtest.procedure.times import SETTING_S, Times
@@ -86,7 +86,7 @@ def _step_rails(nominal: Nominal, step: Step) -> Iterator[Measurement]:
 def _load_points(nominal: Nominal, last: Step, times: Times) -> Iterator[ApplyLoads]:
     limits, fixture = nominal.setup.limits, nominal.setup.fixture
     settle_s = {rail: nominal.settle_s(rail) for rail in limits.rails}
-    for index in range(load_point_count(limits)):
+    for index in range(load_points(limits)):
         currents = load_currents(limits, fixture, index)
         expected, supply_A = nominal.powered(last.volts, currents)
         rails = at_load_point(limits, index, ranges_of(nominal.setup), expected, settle_s)

@@ -6,15 +6,10 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from batchtest.files.fixture import FixtureFile
-from batchtest.files.limits import AbortBounds, LimitsFile, LoadLimit, RailLimit
+from batchtest.files.limits import AbortBounds, LimitsFile, LoadLimit, RailLimit, rail_bounds
 from batchtest.judging.accuracy import pick_range
 from batchtest.nouns import Limit, Measurand, Measurement, Phase
 from batchtest.procedure.model import Ranges
-
-
-def load_point_count(limits: LimitsFile) -> int:
-    """How many load points there are: as many as the rail with the most entries has."""
-    return max(len(rail.at) for rail in limits.rails.values())
 
 
 def load_at(rail: RailLimit, index: int) -> LoadLimit:
@@ -32,21 +27,19 @@ def load_currents(limits: LimitsFile, fixture: FixtureFile, index: int) -> dict[
     return currents
 
 
-def bounds(entry: LoadLimit, nominal: Decimal, source: str) -> Limit:
-    """Bounds of one load point in volts; `within` is a share of the nominal value, on both sides of it.
+def bounds(rail: RailLimit, index: int) -> Limit:
+    """Bounds of a rail at load point `index`, V, with where they come from."""
+    return limit_of(*rail_bounds(rail, load_at(rail, index)), rail.source)
 
-    >>> bounds(LoadLimit(within="2 %"), Decimal(5), "data sheet")
-    Limit(lower=4.9, upper=5.1, source='data sheet')
-    """
-    if entry.within is not None:
-        half = abs(nominal) * entry.within
-        return Limit(lower=float(nominal - half), upper=float(nominal + half), source=source)
-    return Limit(lower=_float(entry.lower), upper=_float(entry.upper), source=source)
+
+def limit_of(lower: Decimal | None, upper: Decimal | None, source: str) -> Limit:
+    """A limit from the exact bounds of a file."""
+    return Limit(lower=_float(lower), upper=_float(upper), source=source)
 
 
 def abort_bounds(abort: AbortBounds | None) -> Limit | None:
     """Bounds that leave nothing powered, or `None` where there are none."""
-    return None if abort is None else Limit(lower=_float(abort.below), upper=_float(abort.above), source="abort bound")
+    return None if abort is None else limit_of(abort.below, abort.above, "abort bound")
 
 
 def at_load_point(
@@ -61,7 +54,7 @@ def at_load_point(
             measurand=Measurand.VOLTAGE,
             unit="V",
             range=volts_range(ranges, rail),
-            limit=bounds(load_at(rail, index), rail.nominal, rail.source),
+            limit=bounds(rail, index),
             abort=abort_bounds(rail.abort),
             load_point=index,
             load_A=_float(load_at(rail, index).load),
@@ -79,7 +72,7 @@ def derived(limits: LimitsFile) -> Iterator[Measurement]:
             limit = Limit(upper=float(rail.regulation.upper), source=rail.source)
             yield _derived(name, Measurand.REGULATION, "%", limit)
         if rail.resistance is not None:
-            limit = Limit(lower=_float(rail.resistance.lower), upper=_float(rail.resistance.upper), source=rail.source)
+            limit = limit_of(rail.resistance.lower, rail.resistance.upper, rail.source)
             yield _derived(name, Measurand.OUTPUT_RESISTANCE, "ohm", limit)
 
 
@@ -87,8 +80,7 @@ def volts_range(ranges: Ranges, rail: RailLimit) -> float:
     """The meter's range for a rail: the smallest that holds all its bounds, abort bounds too."""
     known = [rail.nominal]
     for entry in rail.at:
-        limit = bounds(entry, rail.nominal, "")
-        known += [Decimal(bound) for bound in (limit.lower, limit.upper) if bound is not None]
+        known += [bound for bound in rail_bounds(rail, entry) if bound is not None]
     if rail.abort is not None:
         known += [bound for bound in (rail.abort.above, rail.abort.below) if bound is not None]
     return pick_range(ranges.volts, float(max(abs(bound) for bound in known)))

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from decimal import Decimal
 
 import pytest
 from stations import demo_setup
 
 from batchtest.circuits import draw_values
-from batchtest.files.limits import LoadLimit, RailLimit
+from batchtest.files.limits import RailLimit, load_points
 from batchtest.nouns import Limit, Measurand, Phase
 from batchtest.procedure import Procedure, derive
 from batchtest.procedure.actions import (
@@ -25,8 +24,8 @@ from batchtest.procedure.actions import (
     SoftStart,
 )
 from batchtest.procedure.model import Nominal
-from batchtest.procedure.rails import bounds, load_point_count
-from batchtest.procedure.windows import SIGMAS, steps
+from batchtest.procedure.rails import bounds
+from batchtest.procedure.windows import steps
 
 
 @pytest.fixture(scope="module")
@@ -67,7 +66,7 @@ def test_every_limit_of_the_files_is_measured(procedure: Procedure):
     limits = demo_setup().limits
     measured = [m for action in (*procedure.gate, *procedure.powered) for m in action.measurements]
     at_loads = {(m.point, m.load_point) for m in measured if m.phase is Phase.LOAD and m.measurand is Measurand.VOLTAGE}
-    assert at_loads == {(rail, index) for rail in limits.rails for index in range(load_point_count(limits))}
+    assert at_loads == {(rail, index) for rail in limits.rails for index in range(load_points(limits))}
     assert {m.name for m in measured} >= set(limits.cold)
     regulated = {m.point for m in measured if m.measurand is Measurand.REGULATION}
     assert regulated == {name for name, rail in limits.rails.items() if rail.regulation}
@@ -114,11 +113,6 @@ def _inside(values: object, window: Limit) -> bool:
     return bool((window.lower < values).all() and (values < window.upper).all())  # type: ignore[operator, union-attr]
 
 
-def test_the_spread_of_a_window_is_that_of_its_boards():
-    """Six standard deviations: what a change of that number must be made to know."""
-    assert SIGMAS == 6.0
-
-
 @pytest.mark.parametrize(
     ("entry", "nominal", "expected"),
     [
@@ -130,8 +124,9 @@ def test_the_spread_of_a_window_is_that_of_its_boards():
 )
 def test_bounds_of_a_load_point_are_exact(entry: dict[str, str], nominal: str, expected: tuple[float, float | None]):
     """What is written in decimals is what is judged by, to the last digit."""
-    limit = bounds(LoadLimit.model_validate(entry), Decimal(nominal), "source")
-    assert (limit.lower, limit.upper) == expected
+    rail = RailLimit.model_validate({"nominal": f"{nominal} V", "source": "data sheet", "at": [entry]})
+    limit = bounds(rail, 0)
+    assert (limit.lower, limit.upper, limit.source) == (*expected, "data sheet")
 
 
 def test_a_rail_with_one_entry_holds_at_every_load_point():
