@@ -66,10 +66,6 @@ class Accuracies:
         """Expanded uncertainty of the supply's read-back of its current, k = 2, A."""
         return self._of_current(self._bench.supply.accuracy.current, amperes)
 
-    def of_load_current(self, amperes: float) -> float:
-        """Expanded uncertainty of a current that the load was set to, k = 2, A."""
-        return self._of_current(self._bench.load.accuracy.current, amperes)
-
     def _of_current(self, rows: Sequence[AmperesAccuracy], amperes: float) -> float:
         row = row_for(rows, pick_range(rows, amperes))
         return of_reading(

@@ -131,12 +131,6 @@ class Reader:
             raise trip(self._bench, measurement, beyond, lambda _: reading)
         return reading
 
-    def load_current_uncertainty(self, channel: int, amperes: float) -> float:
-        """Expanded uncertainty of the current that a load channel was set to, k = 2, A; channels share one table."""
-        if channel not in self._bench.load.channels:
-            raise ValueError(f"load channel {channel} is not one of {self._bench.load.channels}")
-        return self._accuracies.of_load_current(amperes)
-
     def _step(self, measurement: Measurement) -> float:
         """How far the point probably has to move, base unit."""
         expected = measurement.range if measurement.expected is None else measurement.expected

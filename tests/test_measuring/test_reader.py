@@ -228,15 +228,6 @@ def test_the_supply_reads_its_own_current(tmp_path: Path) -> None:
             on.reader.supply_current(replace(current, abort=Limit(upper=0.1)))
 
 
-def test_the_uncertainty_of_a_load_current_comes_from_its_table(tmp_path: Path) -> None:
-    """The same table holds for all channels; a channel that is not there is a bug."""
-    with reading(tmp_path) as on:
-        half = 0.02 * 0.05e-2 + 0.5 * 0.1e-2
-        assert on.reader.load_current_uncertainty(2, 0.02) == pytest.approx(2 * half / math.sqrt(3))
-        with pytest.raises(ValueError, match="load channel 7 is not one of"):
-            on.reader.load_current_uncertainty(7, 0.02)
-
-
 def test_a_reading_at_a_load_point_carries_the_load_status(tmp_path: Path) -> None:
     """The status word goes into the record; an unknown bit stops."""
     loaded = replace(VOLTS, load_A=0.02)
