@@ -87,7 +87,15 @@ class OutputsNotOff(BenchError):
 
 
 class NotProven(StationError):
-    """Cable or fixture were not proven safe; nothing was powered."""
+    """Cable or fixture were not proven safe; nothing was powered.
+
+    `looks_like` is the cable of the library that seems to be fitted, `told_by` the names of the readings that say so.
+    """
+
+    def __init__(self, message: str, *, looks_like: str = "", told_by: Sequence[str] = ()) -> None:
+        super().__init__(message)
+        self.looks_like = looks_like
+        self.told_by = tuple(told_by)
 
 
 class SafetyTrip(StationError):

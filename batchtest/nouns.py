@@ -35,9 +35,10 @@ class Measurand(StrEnum):
 
 
 class Phase(StrEnum):
-    """Where in the procedure a measurement stands. Nothing is powered in `GATE`."""
+    """Where in the procedure a measurement stands. Nothing is powered in `GATE`; in `HOST` a host feeds itself."""
 
     GATE = "gate"
+    HOST = "live host"
     SOFT_START = "soft start"
     LOAD = "load"
     DERIVED = "derived"
@@ -173,8 +174,36 @@ class InstrumentIdentity:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Waiver:
+    """Two people answer for named readings of the gate that do not pass, in one batch on one bench, fixture and cable.
+
+    Parameters
+    ----------
+    number : counted from 1 in its batch; 0 until it is written.
+    readings : names of the measurements that it excuses, or "challenge" for the age of the bench's challenge.
+    people : who answer for it, two different ones.
+    written, expires : wall time with offset; from `expires` on it excuses nothing.
+    sha256 : its own hash in the chain of the station; empty until it is written.
+    """
+
+    number: int
+    batch: str
+    station: str
+    bench: str
+    board: str
+    fixture: str
+    cable: str
+    readings: tuple[str, ...]
+    people: tuple[str, str]
+    reason: str
+    written: datetime
+    expires: datetime
+    sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Context:
-    """All that a record must say besides its lines, so that it stands up years later."""
+    """All that a record must say besides its lines, so that it stands up years later; `waivers` were in force then."""
 
     board: str
     board_revision: str
@@ -194,6 +223,32 @@ class Context:
     software: str
     instruments: tuple[InstrumentIdentity, ...]
     started: datetime
+    waivers: tuple[Waiver, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Challenge:
+    """A bench shown a cable that is deliberately wrong, and then the right one.
+
+    It passed where the wrong one was refused by its own name, from the reading that tells it, and the right one taken.
+    A dead meter refuses everything, and does not pass.
+
+    Parameters
+    ----------
+    why : what was seen, in plain words.
+    told_by : the reading by which the wrong cable was told.
+    records : those of the two attempts, from the reports folder.
+    """
+
+    station: str
+    fixture: str
+    cable: str
+    wrong: str
+    passed: bool
+    why: str
+    told_by: str
+    at: datetime
+    records: tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""The handler: a machine that puts the named board into the nest, closes the lid, and tells what lies there."""
+"""The handler: a machine that puts the named board into the nest, closes the lid, and may change the cable or switch a host."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from batchtest.bench.dialect import HandlerDialect
 from batchtest.bench.link import Link
 from batchtest.bench.replies import parse_state, parse_string
 from batchtest.bench.templates import fill
-from batchtest.errors import InstrumentRefused
+from batchtest.errors import InstrumentRefused, SetupError
 
 
 class Handler:
@@ -34,6 +34,68 @@ class Handler:
     def board(self) -> str | None:
         """Serial of the board in the nest, `None` where it is empty."""
         return self.link.ask(self.dialect.board, parse_string) or None
+
+    @property
+    def can_fit_cables(self) -> bool:
+        """Whether it can change the cable; otherwise a person does."""
+        return self.dialect.fit is not None
+
+    def fit_cable(self, name: str) -> None:
+        """Fit a cable, by its name in the library, and read back that it is fitted: as far as the handler knows.
+
+        Raises
+        ------
+        InstrumentRefused : it has no such cable, or another one is fitted.
+        SetupError : it cannot change cables.
+        """
+        fit = self._of_cables(self.dialect.fit)
+        self.link.set(fill(fit, cable=name), expected_s=float(self.dialect.takes))
+        cable = self.cable()
+        if cable != name:
+            raise InstrumentRefused(f"{self.link.name}: {cable or 'no cable'} is fitted in place of {name}")
+
+    def cable(self) -> str | None:
+        """Name of the cable that the handler believes is fitted, `None` for none; only measuring proves it.
+
+        Raises
+        ------
+        SetupError : it cannot change cables.
+        """
+        return self.link.ask(self._of_cables(self.dialect.cable), parse_string) or None
+
+    def _of_cables(self, message: str | None) -> str:
+        if message is None:
+            raise SetupError(
+                f"{self.link.name}: its dialect has no fit, so it cannot change cables; fit the cable by hand"
+            )
+        return message
+
+    @property
+    def can_switch_hosts(self) -> bool:
+        """Whether it can switch the mains of a host; otherwise a person does."""
+        return self.dialect.host_on is not None
+
+    def switch_host(self, *, on: bool) -> None:
+        """Switch the mains of the host on or off, and read back that they are.
+
+        Raises
+        ------
+        InstrumentRefused : they read back otherwise.
+        SetupError : it cannot switch hosts.
+        """
+        message = self.dialect.host_on if on else self.dialect.host_off
+        if message is None:
+            raise SetupError(f"{self.link.name}: its dialect has no host_on, so it cannot switch a host; do it by hand")
+        self.link.set(message, expected_s=float(self.dialect.takes))
+        if self.host_is_on() is not on:
+            raise InstrumentRefused(f"{self.link.name}: the host reads back as {'off' if on else 'on'}")
+
+    def host_is_on(self) -> bool:
+        """Whether the mains of the host are on."""
+        if self.dialect.host is None:
+            raise SetupError(f"{self.link.name}: its dialect has no host, so it cannot tell; look at the host's lamp")
+        words = self.dialect.closed_words, self.dialect.open_words
+        return self.link.ask(self.dialect.host, lambda reply: parse_state(reply, *words))
 
     def lid_closed(self) -> bool:
         """Whether the lid is closed."""

@@ -2,10 +2,11 @@
 
 from batchtest.circuits.assembly import Assembly, alone, join
 from batchtest.circuits.bench_model import BenchModel
+from batchtest.circuits.currents import Stress, ratings_of, stresses, terminal_currents
 from batchtest.circuits.faults import with_fault
 from batchtest.circuits.sources import OFF, Drive, LimitedSource
 from batchtest.circuits.system import Solution, System
-from batchtest.circuits.values import draw_values, nominal_values
+from batchtest.circuits.values import draw_all, draw_values, nominal_values
 
 __all__ = [
     "OFF",
@@ -14,10 +15,15 @@ __all__ = [
     "Drive",
     "LimitedSource",
     "Solution",
+    "Stress",
     "System",
     "alone",
+    "draw_all",
     "draw_values",
     "join",
     "nominal_values",
+    "ratings_of",
+    "stresses",
+    "terminal_currents",
     "with_fault",
 ]

@@ -6,6 +6,8 @@ step; all sources turned up from nothing in steps of adaptive width.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,8 +21,8 @@ _FIRST_SHUNT_S, _LAST_SHUNT_S = 1e-2, 1e-13
 _FIRST_SHARE, _SMALLEST_SHARE = 0.1, 1e-4
 
 
-def solve(problem: Problem, state: State, first: int = 0) -> tuple[State, NDArray[np.intp]]:
-    """Find the operating point of every sample; `first` is the number of the first one, for messages.
+def solve(problem: Problem, state: State, labels: Sequence[object]) -> tuple[State, NDArray[np.intp]]:
+    """Find the operating point of every sample; `labels` are what messages call them.
 
     Raises
     ------
@@ -29,13 +31,13 @@ def solve(problem: Problem, state: State, first: int = 0) -> tuple[State, NDArra
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         outcome = settle(problem, state)
         for row in np.flatnonzero(~outcome.settled):
-            found, iterations = _aided(problem.take(slice(row, row + 1)), first + int(row))
+            found, iterations = _aided(problem.take(slice(row, row + 1)), labels[int(row)])
             outcome.state.put(slice(row, row + 1), found)
             outcome.iterations[row] += iterations
     return outcome.state, outcome.iterations
 
 
-def _aided(problem: Problem, sample: int) -> tuple[State, int]:
+def _aided(problem: Problem, sample: object) -> tuple[State, int]:
     """One sample with every aid."""
     total = 0
     worst: Floats = np.array([])

@@ -76,7 +76,8 @@ class Assembly:
 def join(host: CircuitFile, cable: CableFile, board: CircuitFile) -> Assembly:
     """Join host, cable and board; the ground is the host's pin "n0".
 
-    A wire is a resistor: its length times the resistance per metre, and a contact at either end. Raises SetupError
+    A wire is a resistor: its length times the resistance per metre, and a contact at either end. A second core from the
+    same board pin, as a damaged cable may have, is named with its host pin too, "cable.W1-2". Raises SetupError
     where the cable names a pin that a connector does not have, or the host has no pin "n0".
     """
     parameters = Parameters()
@@ -110,9 +111,11 @@ def _placed(circuit: CircuitFile, place: str, parameters: Parameters) -> Iterato
 def _wires(host: CircuitFile, cable: CableFile, board: CircuitFile, parameters: Parameters) -> Iterator[Element]:
     """Wires and id resistor of the cable."""
     ohms = float(cable.length * cable.per_metre + 2 * cable.contact)
+    seen: set[int] = set()
     for wire in cable.wires:
         ends = _pin(board, "board", wire.board), _pin(host, "host", wire.host)
-        name = f"cable.W{wire.board}"
+        name = f"cable.W{wire.board}-{wire.host}" if wire.board in seen else f"cable.W{wire.board}"
+        seen.add(wire.board)
         yield Element(name, "R", ends, {"value": parameters.add(name, "value", ohms, 0.0)})
     if cable.id_resistor:
         one, other = (_pin(host, "host", pin) for pin in cable.id_resistor.pins)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from batchtest.circuits.assembly import Assembly
+from batchtest.circuits.junctions import REFERENCE_C
+from batchtest.circuits.moving import MovingSource
 from batchtest.circuits.sources import Drive, LimitedSource
 from batchtest.circuits.system import Solution, System
 from batchtest.errors import SetupError, nearest
+from batchtest.files.fixture import FixtureFile, input_point
 
 Floats = NDArray[np.float64]
 
@@ -39,15 +44,53 @@ class BenchModel:
         self.loads = dict(loads)
         sources = [self._source("supply", input)]
         sources += [self._source(f"load.{channel}", point) for channel, point in loads.items()]
-        self.system = System(assembly, [*sources, *(self._source(f"meter.{point}", point) for point in points)])
+        self._meter = [self._source(f"meter.{point}", point) for point in points]
+        self.system = System(assembly, [*sources, *self._meter])
+
+    @classmethod
+    def of(cls, assembly: Assembly, fixture: FixtureFile) -> Self:
+        """A circuit with the bench's sources at the points of a fixture."""
+        return cls(
+            assembly,
+            points={name: (point.plus, point.minus) for name, point in fixture.points.items()},
+            input=input_point(fixture),
+            loads={point.load: name for name, point in fixture.points.items() if point.load is not None},
+        )
 
     def cold(
-        self, values: Floats, point: str, current_A: float, compliance_V: float, start: Solution | None = None
+        self,
+        values: Floats,
+        point: str,
+        current_A: float,
+        compliance_V: float,
+        start: Solution | None = None,
+        *,
+        temperature_C: float | Floats = REFERENCE_C,
     ) -> Solution:
         """Ohms source on one point, everything else off; into an open pair it reads its compliance voltage."""
-        self._check(point)
-        drive = Drive(compliance_V, METER_OHM, 0.0, current_A)
-        return self.system.solve(values, {f"meter.{point}": drive}, start)
+        name, drive = self._ohms(point, current_A, compliance_V)
+        return self.system.solve(values, {name: drive}, start, temperature_C=temperature_C)
+
+    def cold_all(
+        self,
+        values: Floats,
+        rows: Sequence[tuple[str, float, float]],
+        temperature_C: float | Floats = REFERENCE_C,
+    ) -> Floats:
+        """Voltage across the ohms source for many readings of many boards at once, shape (rows, samples), V.
+
+        Parameters
+        ----------
+        values : (samples, columns) part values.
+        rows : point, current (A) and compliance (V) of each reading; a point may come more than once.
+        temperature_C : of all junctions; a number for all samples or an array of (samples,).
+
+        Raises
+        ------
+        NoOperatingPoint : names the node that would not settle, the sample and the point.
+        SetupError : no such point, or values or temperatures do not fit.
+        """
+        return self._moving.volts(values, [self._ohms(*row) for row in rows], temperature_C)
 
     def powered(
         self,
@@ -56,6 +99,8 @@ class BenchModel:
         limit_A: float,
         load_currents: Mapping[int, float | Floats],
         start: Solution | None = None,
+        *,
+        temperature_C: float | Floats = REFERENCE_C,
     ) -> Solution:
         """Supply at `volts` with its current limit, load channels drawing what they are set to (A)."""
         drives = {"supply": Drive(volts, SUPPLY_OHM, 0.0, limit_A)}
@@ -64,7 +109,16 @@ class BenchModel:
                 known = nearest(str(channel), [str(one) for one in self.loads])
                 raise SetupError(f"no load channel {channel} at this fixture; {known}")
             drives[f"load.{channel}"] = Drive(0.0, LOAD_OHM, -np.abs(amperes), 0.0)
-        return self.system.solve(values, drives, start)
+        return self.system.solve(values, drives, start, temperature_C=temperature_C)
+
+    @cached_property
+    def _moving(self) -> MovingSource:
+        return MovingSource(self.assembly, self._meter)
+
+    def _ohms(self, point: str, current_A: float, compliance_V: float) -> tuple[str, Drive]:
+        """Name of the meter's source at a point, and what it is set to."""
+        self._check(point)
+        return f"meter.{point}", Drive(compliance_V, METER_OHM, 0.0, current_A)
 
     def _source(self, name: str, point: str) -> LimitedSource:
         self._check(point)

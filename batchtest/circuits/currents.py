@@ -29,20 +29,21 @@ class Stress:
     power: Floats
     reverse_base_emitter: Floats
 
+    def ratios(self, rating: Rating) -> dict[str, Floats]:
+        """(samples,) what is borne over what the rating allows, for each quantity that is rated."""
+        bounds = {name: getattr(rating, name) for name in type(self).__dataclass_fields__}
+        return {name: getattr(self, name) / float(bound) for name, bound in bounds.items() if bound is not None}
+
     def share(self, rating: Rating) -> Floats:
-        """(samples,) the largest of what is borne over what the rating allows; 0 where nothing is rated."""
-        shares = np.zeros_like(self.voltage)
-        for name in ("voltage", "current", "power", "reverse_base_emitter"):
-            bound = getattr(rating, name)
-            if bound is not None:
-                shares = np.maximum(shares, getattr(self, name) / float(bound))
-        return shares
+        """(samples,) the largest of those ratios; 0 where nothing is rated."""
+        worst: Floats = np.maximum.reduce([np.zeros_like(self.voltage), *self.ratios(rating).values()])
+        return worst
 
 
 def terminal_currents(solution: Solution, values: Floats) -> dict[str, tuple[Floats, ...]]:
     """Current into each terminal of every element, A, (samples,) each; `values` are those that were solved."""
     equations = solution.equations
-    devices = Devices.of(equations.flat, equations.extended(values))
+    devices = Devices.of(equations.flat, equations.extended(values), solution.temperature_C)
     volts = solution.state.x @ equations.controls
     slopes, rests = devices.evaluate(solution.state.junctions)
     found: dict[str, tuple[Floats, ...]] = {}
@@ -80,14 +81,14 @@ def stresses(solution: Solution, values: Floats) -> dict[str, Stress]:
     return {element.name: _stress(solution, element, currents[element.name]) for element in solution.assembly.elements}
 
 
-def shares_of_rating(found: Mapping[str, Stress], circuits: Mapping[str, CircuitFile]) -> dict[str, Floats]:
-    """What each rated part bears over its rating; `circuits` are by place, "host" and "board"."""
-    shares = {}
-    for place, circuit in circuits.items():
-        for name, part in circuit.parts.part.items():
-            if f"{place}.{name}" in found and part.role != "load":
-                shares[f"{place}.{name}"] = found[f"{place}.{name}"].share(part.rating)
-    return shares
+def ratings_of(circuits: Mapping[str, CircuitFile]) -> dict[str, Rating]:
+    """Rating of every part of circuits by place ("host", "board"); loads stand for what hangs on a board: not rated."""
+    return {
+        f"{place}.{name}": part.rating
+        for place, circuit in circuits.items()
+        for name, part in circuit.parts.part.items()
+        if part.role != "load"
+    }
 
 
 def _simple(solution: Solution, values: Floats, element: Element) -> tuple[Floats, ...]:

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from batchtest.circuits.flatten import Flat
 from batchtest.circuits.junctions import (
     GMIN_S,
-    THERMAL_VOLTAGE_V,
     breakdown_voltage,
     broken_down,
     critical_voltage,
     junction,
     limited,
+    saturation_growth,
+    thermal_voltage,
 )
 
 Floats = NDArray[np.float64]
@@ -39,19 +40,21 @@ class Devices:
     per_early: Floats
 
     @classmethod
-    def of(cls, flat: Flat, extended: Floats) -> Devices:
-        """Take the values of all junctions out of the part values."""
+    def of(cls, flat: Flat, extended: Floats, temperature_C: Floats) -> Devices:
+        """Take the values of all junctions out of the part values, and bring them to each sample's temperature."""
         diodes = np.array([values for _, values in flat.diodes], np.intp).reshape(-1, 5)
         transistors = np.array([values for _, values in flat.transistors], np.intp).reshape(-1, 6)
         saturation, ideality, bv, ibv, series = (extended[:, diodes[:, key]] for key in range(5))
         transport, beta, reverse_beta, forward, reverse, early = (extended[:, transistors[:, key]] for key in range(6))
-        emission = THERMAL_VOLTAGE_V * np.concatenate([ideality, forward, reverse], axis=1)
+        thermal_V, growth = thermal_voltage(temperature_C)[:, None], saturation_growth(temperature_C)[:, None]
+        saturation, transport = saturation * np.exp(growth / ideality), transport * np.exp(growth)
+        emission = thermal_V * np.concatenate([ideality, forward, reverse], axis=1)
         all_saturation = np.concatenate([saturation, transport, transport], axis=1)
         return cls(
             emission=emission,
             saturation=all_saturation,
             critical=critical_voltage(emission, all_saturation),
-            start=breakdown_voltage(bv, ibv, saturation, emission[:, : bv.shape[1]]),
+            start=breakdown_voltage(bv, ibv, saturation, emission[:, : bv.shape[1]], thermal_V),
             series=series,
             beta=beta,
             reverse_beta=reverse_beta,

@@ -3,6 +3,9 @@
 A conductance and a transconductance stamp the same way: a current between an outgoing pair of unknowns, controlled by
 the voltage of another pair. A branch (V, E, a low resistor, a limited source) adds an unknown, its current. Patterns
 are made once; for a batch of samples a stamp is then one matrix product.
+
+A source that is moved lies between another pair of nodes in each sample. It hangs on a gauge, an unknown of its own
+that is the voltage between that pair: only the gauge's row and the column of the source's current differ by sample.
 """
 
 from __future__ import annotations
@@ -67,19 +70,22 @@ class Equations:
     """Unknowns and stamps of one assembly with its limited sources.
 
     `names` are the nodes of the first `count` of `size` unknowns, `places` where each node is; the currents of branches
-    follow (V, E, low resistors, sources from `driven` on). `junctions` names the junctions: diodes, base-emitter,
-    base-collector; the `controls` are their voltages and after them those of the sources. `branches` names the
-    branches, sources left out.
+    follow (V, E, low resistors, sources from `driven` on; before these the `gauge` where there is a source that is
+    moved, which then is the last). `junctions` names the junctions: diodes, base-emitter, base-collector; the
+    `controls` are their voltages and after them those of the sources. `branches` names the branches, sources left out.
     """
 
-    def __init__(self, assembly: Assembly, sources: Sequence[LimitedSource]) -> None:
+    def __init__(
+        self, assembly: Assembly, sources: Sequence[LimitedSource], moved: Sequence[LimitedSource] = ()
+    ) -> None:
         self.flat = flat = flatten(assembly)
         self.names, self.places, self.count = flat.names, flat.places, len(flat.names)
         self.junctions = [*flat.diode_names, *_suffixed(flat.transistor_names, "be", "bc")]
-        ends = [(assembly.node(source.plus), assembly.node(source.minus)) for source in sources]
-        self._ends: list[Pair] = [(self.places[plus], self.places[minus]) for plus, minus in ends]
-        self.driven = self.count + len(flat.voltages) + len(flat.gains) + len(flat.links)
-        self.size = self.driven + len(sources)
+        self.gauge = self.count + len(flat.voltages) + len(flat.gains) + len(flat.links)
+        self.driven = self.gauge + bool(moved)
+        fixed, self._pairs = self._between(assembly, sources), self._between(assembly, moved)
+        self._ends = [*fixed, (self.gauge, _GROUND)] if moved else fixed
+        self.size = self.driven + len(self._ends)
         self.branches = [*flat.branch_names["V"], *flat.branch_names["E"], *flat.branch_names["R"]]
         self._lay_out_branches(flat)
         self._lay_out_linear(flat)
@@ -90,22 +96,34 @@ class Equations:
         fixed = np.broadcast_to(np.array(self.flat.fixed), (len(values), len(self.flat.fixed)))
         return np.concatenate([values, fixed], axis=1)
 
-    def linear(self, extended: Floats) -> tuple[Floats, Floats]:
-        """Flat matrices (samples, size**2) and right sides (samples, size) of all that is linear."""
+    def linear(self, extended: Floats, moved: Places | None = None) -> tuple[Floats, Floats]:
+        """Flat matrices (samples, size**2) and right sides (samples, size) of all that is linear.
+
+        `moved` are the places, (samples,), of the source that is moved.
+        """
         matrices = np.repeat(self._constant[None], len(extended), axis=0)
         self._conducting.add(matrices, 1.0 / extended[:, self._ohms])
         self._branching.add(matrices, -extended[:, self._branch_values])
+        if moved is not None:
+            there = np.eye(len(self._pairs))[moved]
+            self._moving.add(matrices, -np.concatenate([there, there], axis=1))
         return matrices, extended[:, self._forced] @ self._forcing
+
+    def _between(self, assembly: Assembly, sources: Sequence[LimitedSource]) -> list[Pair]:
+        """The unknowns between which sources lie."""
+        return [(self.places[assembly.node(one.plus)], self.places[assembly.node(one.minus)]) for one in sources]
 
     def _lay_out_branches(self, flat: Flat) -> None:
         """The rows that say what holds over a branch, and the columns that let its current into its nodes."""
         held = [pair for pair, _ in flat.voltages] + [pair for pair, *_ in flat.gains]
         held += [pair for pair, _ in flat.links]
-        rows = slice(self.count, self.driven)
+        rows = slice(self.count, self.gauge)
         constant = np.zeros((self.size, self.size))
         constant[rows] = incidence(held, self.size)
         constant[:, rows] = incidence(held, self.size).T
         constant[:, self.driven :] = -incidence(self._ends, self.size).T
+        if self._pairs:  # the current of a moved source flows between its pair, not through the gauge
+            constant[self.gauge, self.gauge], constant[self.gauge, -1] = 1.0, 0.0
         for node in [*range(self.count), *flat.shunts]:
             if node != _GROUND:
                 constant[node, node] += SHUNT_S
@@ -120,6 +138,9 @@ class Equations:
         dropping = [((links + row, _GROUND), (links + row, _GROUND)) for row in range(len(flat.links))]
         self._branching = Pattern.of([*controlled, *dropping], self.size)
         self._branch_values = _places([*(place for *_, place in flat.gains), *(place for _, place in flat.links)])
+        gauged = [((self.gauge, _GROUND), pair) for pair in self._pairs]
+        fed_in = [(pair, (self.size - 1, _GROUND)) for pair in self._pairs]
+        self._moving = Pattern.of([*gauged, *fed_in], self.size)
         fixed = [(self.count + row, _GROUND) for row in range(len(flat.voltages))]
         fed = [(other, one) for (one, other), _ in flat.currents]
         self._forcing = incidence(fixed + fed, self.size)

@@ -8,12 +8,36 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from batchtest.circuits.assembly import Assembly
 from batchtest.circuits.devices import Devices
 from batchtest.circuits.equations import Equations
 from batchtest.circuits.sources import Drives
+from batchtest.errors import SetupError
 
 Floats = NDArray[np.float64]
-Rows = NDArray[np.intp] | slice
+Places = NDArray[np.intp]
+Rows = Places | slice
+
+#: Temperatures for which the laws of junctions may be asked, C; another is most likely a slip of units.
+COLDEST_C, HOTTEST_C = -100.0, 250.0
+
+
+def check_values(values: Floats, assembly: Assembly) -> None:
+    """Raise SetupError unless part values fit a circuit."""
+    columns = len(assembly.parameters)
+    if values.ndim != 2 or values.shape[1] != columns or not len(values):
+        raise SetupError(f"part values have the shape {values.shape}; they need (samples, {columns})")
+
+
+def temperatures(temperature_C: float | Floats, count: int) -> Floats:
+    """(samples,) temperature of each of `count` samples, C; raises SetupError where it cannot be one."""
+    each_C = np.asarray(temperature_C, float)
+    if each_C.shape not in ((), (count,)):
+        raise SetupError(f"temperature_C has the shape {each_C.shape}; it needs one number or ({count},)")
+    wrong_C = each_C[~((each_C >= COLDEST_C) & (each_C <= HOTTEST_C))]
+    if wrong_C.size:
+        raise SetupError(f"temperature_C is {wrong_C.flat[0]:g}; write degrees Celsius, {COLDEST_C:g} to {HOTTEST_C:g}")
+    return np.broadcast_to(each_C, (count,))
 
 
 @dataclass(slots=True)
@@ -53,10 +77,16 @@ class Problem:
     drives: Drives
 
     @classmethod
-    def of(cls, equations: Equations, values: Floats, drives: Drives) -> Problem:
-        """Fill in part values (samples, columns) and settings."""
+    def of(
+        cls, equations: Equations, values: Floats, drives: Drives, temperature_C: Floats, moved: Places | None = None
+    ) -> Problem:
+        """Fill in part values (samples, columns), settings and temperatures (samples,).
+
+        `moved` is where each sample has the source that is moved, where the equations have one.
+        """
         extended = equations.extended(values)
-        return cls(equations, *equations.linear(extended), Devices.of(equations.flat, extended), drives)
+        devices = Devices.of(equations.flat, extended, temperature_C)
+        return cls(equations, *equations.linear(extended, moved), devices, drives)
 
     def take(self, rows: Rows) -> Problem:
         """The problem of some samples."""

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from batchtest.circuits.aids import solve
 from batchtest.circuits.assembly import Assembly
 from batchtest.circuits.equations import Equations
-from batchtest.circuits.problem import Problem, State
+from batchtest.circuits.junctions import REFERENCE_C
+from batchtest.circuits.problem import Problem, State, check_values, temperatures
 from batchtest.circuits.sources import Drive, Drives, LimitedSource
 from batchtest.errors import SetupError, nearest
 
@@ -29,12 +30,14 @@ class Solution:
     ----------
     volts : (samples, nodes) voltage of each of `nodes` against the ground.
     iterations : (samples,) Newton steps taken.
+    temperature_C : (samples,) temperature of all junctions.
     """
 
     assembly: Assembly
     nodes: tuple[str, ...]
     volts: Floats
     iterations: NDArray[np.intp]
+    temperature_C: Floats
     currents: Mapping[str, Floats] = field(repr=False)
     state: State = field(repr=False)
     equations: Equations = field(repr=False)
@@ -64,7 +67,14 @@ class System:
         self.sources = tuple(sources)
         self._prepared: dict[tuple[LimitedSource, ...], Equations] = {}
 
-    def solve(self, values: Floats, drives: Mapping[str, Drive], start: Solution | None = None) -> Solution:
+    def solve(
+        self,
+        values: Floats,
+        drives: Mapping[str, Drive],
+        start: Solution | None = None,
+        *,
+        temperature_C: float | Floats = REFERENCE_C,
+    ) -> Solution:
         """Find the operating points.
 
         Parameters
@@ -72,24 +82,26 @@ class System:
         values : (samples, columns) part values, as from `nominal_values` or `draw_values`.
         drives : setting of each source by name; one that is missing is off. Arrays of (samples,) are taken by sample.
         start : a solution near by, of one sample or as many; its circuit may be another with the same node names.
+        temperature_C : of all junctions; a number for all samples or an array of (samples,).
 
         Raises
         ------
         NoOperatingPoint : names the node that would not settle, and in a batch the sample.
-        SetupError : values, drives or start do not fit.
+        SetupError : values, drives, start or temperatures do not fit.
         """
         self._check(values, drives, start)
         equations = self._equations(tuple(source for source in self.sources if source.name in drives))
+        each_C = temperatures(temperature_C, len(values))
         settings = Drives.of([source for source in self.sources if source.name in drives], drives, len(values))
         known = None if start is None else _adopted(start, equations)
         found: list[State] = []
         iterations = np.zeros(len(values), np.intp)
         for rows in _blocks(len(values), lone_first=known is None):
-            problem = Problem.of(equations, values[rows], settings.take(rows))
-            state, iterations[rows] = solve(problem, _begin(problem, known, rows), rows.start)
+            problem = Problem.of(equations, values[rows], settings.take(rows), each_C[rows])
+            state, iterations[rows] = solve(problem, _begin(problem, known, rows), range(rows.start, rows.stop))
             found.append(state)
             known = state if known is None else known
-        return self._solution(equations, State.joined(found), iterations, drives)
+        return self._solution(State.joined(found), equations, iterations, each_C, drives)
 
     def _equations(self, driven: tuple[LimitedSource, ...]) -> Equations:
         """The equations with the sources that are on; one that is off is not in them and delivers exactly nothing."""
@@ -98,19 +110,23 @@ class System:
         return self._prepared[driven]
 
     def _solution(
-        self, equations: Equations, state: State, iterations: NDArray[np.intp], drives: Mapping[str, Drive]
+        self,
+        state: State,
+        equations: Equations,
+        iterations: NDArray[np.intp],
+        each_C: Floats,
+        drives: Mapping[str, Drive],
     ) -> Solution:
         currents = {source.name: np.zeros(len(state.x)) for source in self.sources}
         driven = [source.name for source in self.sources if source.name in drives]
         currents |= {name: state.x[:, equations.driven + index] for index, name in enumerate(driven)}
         visible = [place for place, name in enumerate(equations.names) if "#" not in name]
         nodes = tuple(equations.names[place] for place in visible)
-        return Solution(self.assembly, nodes, state.x[:, visible], iterations, currents, state, equations)
+        volts = state.x[:, visible]
+        return Solution(self.assembly, nodes, volts, iterations, each_C, currents, state, equations)
 
     def _check(self, values: Floats, drives: Mapping[str, Drive], start: Solution | None) -> None:
-        columns = len(self.assembly.parameters)
-        if values.ndim != 2 or values.shape[1] != columns or not len(values):
-            raise SetupError(f"part values have the shape {values.shape}; they need (samples, {columns})")
+        check_values(values, self.assembly)
         if start is not None and len(start.volts) not in (1, len(values)):
             raise SetupError(f"the start has {len(start.volts)} samples; it needs 1 or {len(values)}")
         names = [source.name for source in self.sources]

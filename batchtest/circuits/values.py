@@ -44,6 +44,11 @@ def draw_values(assembly: Assembly, serials: Sequence[str], *, seed: int = 0, sp
     return values
 
 
+def draw_all(assembly: Assembly, count: int) -> Floats:
+    """Part values of `count` benches, each with a host, a cable and a board of its own: shape (count, columns)."""
+    return np.concatenate([draw_values(assembly, [f"bench {seed}"], seed=seed) for seed in range(count)])
+
+
 def _name(assembly: Assembly, column: int) -> tuple[str, str]:
     return assembly.parameters.parts[column], assembly.parameters.names[column]
 

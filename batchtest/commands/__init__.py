@@ -11,9 +11,12 @@ from batchtest.errors import NotProven, SetupError, StationError, nearest
 
 #: Command -> what it is for; the module of the same name holds it.
 COMMANDS = {
+    "bench": "who is on the bench, and whether it still refuses a wrong cable",
     "boards": "test a batch of boards",
+    "cables": "which cables can be told apart, what a wrong one would burn",
     "check": "read the files, say every fault, print the procedure and its time",
     "simulate": "serve the simulated bench to any client",
+    "waive": "let two people answer for a reading that cannot pass, until a day",
 }
 
 #: What the person must do next, as the exit code of the program.

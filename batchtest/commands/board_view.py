@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 from rich.table import Table
 from rich.text import Text
 
-from batchtest.commands.marks import marked
+from batchtest.commands.marks import WAIVED, marked
 from batchtest.commands.screen import clean
-from batchtest.nouns import Line, Phase, Verdict
+from batchtest.nouns import Line, Phase, Verdict, Waiver
 from batchtest.pages.scale import scale_of
+from batchtest.records.excuse import excuse_of
 
 #: Room for the name of a rail, and for a reading with its verdict, in characters.
 _RAIL, _CELL = 10, 22
@@ -22,13 +23,15 @@ _GRAVITY = (Verdict.PASS, Verdict.UNREAD, Verdict.DOUBTFUL, Verdict.FAIL)
 
 @dataclass(slots=True)
 class BoardView:
-    """One attempt while it runs, and until the next begins."""
+    """One attempt while it runs, and until the next begins; what its `waivers` excuse counts by itself."""
 
     serial: str
     attempt: int
+    waivers: tuple[Waiver, ...] = ()
     rails: dict[str, dict[int, Line]] = field(default_factory=dict)
     counts: dict[Phase, int] = field(default_factory=dict)
     worst: dict[Phase, Verdict] = field(default_factory=dict)
+    waived: dict[Phase, int] = field(default_factory=dict)
     first_not_passed: Line | None = None
 
     def add(self, line: Line) -> None:
@@ -39,6 +42,9 @@ class BoardView:
         if column is not None:
             self.rails.setdefault(measurement.point, {})[column] = line
         if line.judgement is None:
+            return
+        if excuse_of(line, self.waivers) is not None:
+            self.waived[measurement.phase] = self.waived.get(measurement.phase, 0) + 1
             return
         verdict = line.judgement.verdict
         known = self.worst.get(measurement.phase, Verdict.PASS)
@@ -69,6 +75,8 @@ class BoardView:
             text.append(phase.value, style="dim")
             if phase in self.worst:
                 text.append(" ").append(*marked(self.worst[phase].value, ascii_only=ascii_only))
+            if phase in self.waived:
+                text.append(" ").append(f"{self.waived[phase]} waived", style=WAIVED)
         return text
 
 

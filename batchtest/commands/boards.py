@@ -6,8 +6,7 @@ import getpass
 import signal
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +17,7 @@ from batchtest.errors import NotProven, SetupError, StationError
 if TYPE_CHECKING:
     from batchtest.commands.screen import Screen
     from batchtest.files.library import Setup
-    from batchtest.nouns import Attempt
+    from batchtest.nouns import Attempt, Challenge, Waiver
     from batchtest.sequencer import Job, Station
 
 #: Shown before the first power-up of a batch; the law and licensed practice of the place come first.
@@ -95,6 +94,8 @@ class _Batch:
         self.setup, self.wanted = setup, wanted
         self.screen: Screen = choose_screen(wanted.as_json, sys.stdout)
         self.attempts: list[Attempt] = []
+        self.challenge: Challenge | None = None
+        self.waivers: tuple[Waiver, ...] = ()
         self.error: BaseException | None = None
 
     def run(self) -> int:
@@ -120,31 +121,27 @@ class _Batch:
 
     def test(self) -> None:
         """Start what must be started, and test board after board."""
-        from batchtest.bench import Bench
-        from batchtest.clock import ScaledClock
-        from batchtest.commands.served import served
-        from batchtest.measuring import Reader
-        from batchtest.procedure import derive
-        from batchtest.sequencer import Station, run_batch
+        from batchtest.commands.challenge import require_challenge
+        from batchtest.commands.station import ambient_of, job_of, open_station
+        from batchtest.commands.waive import check_waivers
+        from batchtest.sequencer import run_batch
 
-        setup = self.setup
-        ambient_C = self.ambient_C()
-        procedure = derive(setup)
-        simulation = setup.bench.simulation
-        clock = ScaledClock(float(simulation.scale) if simulation else 1.0)
-        with ExitStack() as stack:
-            bench_file = stack.enter_context(served(setup))
-            locks = self.wanted.reports
-            locks.mkdir(parents=True, exist_ok=True)
-            bench = stack.enter_context(Bench.open(bench_file, setup.bench_name, clock, locks))
-            reader = Reader(bench, bench_file, setup.fixture, ambient_C)
-            station = Station(bench, reader, replace(setup, bench=bench_file), procedure, ambient_C)
-            self.start_batch()
-            for attempt in run_batch(station, self.job(), self.serials(), self.placer(station), self.screen):
+        setup, wanted = self.setup, self.wanted
+        with open_station(setup, wanted.reports, ambient_of(setup, wanted.ambient)) as station:
+            job = job_of(wanted.batch, wanted.operator, wanted.reports)
+            self.waivers = job.in_force(setup)
+            check_waivers(self.waivers, station.procedure)
+            self.start_batch(job)
+            self.challenge = require_challenge(station, job, self.screen)
+            for attempt in run_batch(station, job, self.serials(), self.placer(station), self.screen):
                 self.close(attempt)
+                self.screen.show_waivers(job.in_force(setup))
 
-    def start_batch(self) -> None:
-        """Tell the screen what begins."""
+    def start_batch(self, job: Job) -> None:
+        """Tell the screen what begins, and what is waived."""
+        from batchtest.pages.waivers import expired_line
+        from batchtest.records.excuse import expired
+
         self.screen.start_batch(
             board=self.setup.board,
             batch=self.wanted.batch,
@@ -153,6 +150,9 @@ class _Batch:
             simulated=self.setup.bench.simulation is not None,
             cautions=CAUTIONS,
         )
+        self.screen.show_waivers(job.in_force(self.setup))
+        for waiver in expired(job.waivers, self.setup, job.now()):
+            self.screen.message(expired_line(waiver))
 
     def close(self, attempt: Attempt) -> None:
         """An attempt is on disk: give it its page, and show its verdict."""
@@ -160,14 +160,6 @@ class _Batch:
 
         self.attempts.append(attempt)
         self.screen.close_attempt(attempt, write_attempt_page(self.wanted.reports / attempt.record))
-
-    def job(self) -> Job:
-        """The batch's part of every record."""
-        from importlib.metadata import version
-
-        from batchtest.sequencer import Job
-
-        return Job(self.wanted.batch, self.wanted.operator, self.wanted.reports, f"batchtest {version('batchtest')}")
 
     def serials(self) -> Iterator[str]:
         """The serials listed, or typed one after another until an empty line."""
@@ -195,20 +187,6 @@ class _Batch:
 
         return ask
 
-    def ambient_C(self) -> float:
-        """Temperature at the bench: given, or from the bench file; the uncertainty needs one."""
-        from batchtest.quantities import parse
-
-        known = self.setup.bench.ambient
-        if self.wanted.ambient is not None:
-            try:
-                return float(parse(self.wanted.ambient, "C"))
-            except ValueError as error:
-                raise SetupError(f"--ambient {error}") from error
-        if known is None:
-            raise SetupError(f"bench {self.setup.bench_name} has no ambient temperature; say --ambient '23 C'")
-        return float(known)
-
     def say_error(self) -> None:
         """Say on stderr why the batch ended early, and how to go on."""
         if self.error is None:
@@ -222,8 +200,11 @@ class _Batch:
             click.echo(f"resume at serial {left[0]}: --serials {as_range(left)}", err=True)
 
     def print_json(self) -> None:
-        """One object: the batch and its attempts."""
+        """One object: the batch and its attempts, the challenge that counts, and what was waived when it began."""
         import json
+        from dataclasses import asdict
+
+        from batchtest.records.waiver import as_table
 
         attempts = [
             {
@@ -235,10 +216,15 @@ class _Batch:
             }
             for attempt in self.attempts
         ]
-        found = {"batch": self.wanted.batch, "attempts": attempts}
+        found: dict[str, object] = {
+            "batch": self.wanted.batch,
+            "attempts": attempts,
+            "challenge": None if self.challenge is None else asdict(self.challenge),
+            "waivers": [as_table(waiver) for waiver in self.waivers],
+        }
         if self.error is not None:
             found["error"] = str(self.error) or type(self.error).__name__
-        click.echo(json.dumps(found))
+        click.echo(json.dumps(found, default=str))
 
     def exit_code(self) -> int:
         """0: done and recorded; 1 with --strict and a board that did not pass; else by the error."""

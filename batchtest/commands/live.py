@@ -20,9 +20,9 @@ from rich.text import Text
 
 from batchtest.commands.board_view import BoardView, described
 from batchtest.commands.letters import large
-from batchtest.commands.marks import DANGER, STYLES, marked
-from batchtest.commands.screen import SIMULATED, clean, read_answer, result_line, summary_lines
-from batchtest.nouns import Attempt, Line, Outcome, Verdict
+from batchtest.commands.marks import DANGER, STYLES, WAIVED, marked
+from batchtest.commands.screen import SIMULATED, changes, clean, read_answer, result_line, summary_lines, taped
+from batchtest.nouns import Attempt, Line, Outcome, Verdict, Waiver
 from batchtest.pages.words import danger, next_steps, was_powered
 
 if TYPE_CHECKING:
@@ -41,6 +41,7 @@ class LiveScreen:
         self._heading = ""
         self._simulated = False
         self._total = 0
+        self._waivers: tuple[Waiver, ...] = ()
         self._counts: Counter[Outcome] = Counter()
         self._tested: set[str] = set()
         self._board: BoardView | None = None
@@ -72,10 +73,17 @@ class LiveScreen:
         for caution in cautions:
             self._print(f"caution: {caution}", "dim")
 
+    def show_waivers(self, waivers: tuple[Waiver, ...]) -> None:
+        """Keep them at the top of the screen; print above everything what came and what is over."""
+        for text in changes(self._waivers, waivers):
+            self._print(text, WAIVED)
+        with self._lock:
+            self._waivers = waivers
+
     def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
         """Say whose turn it is; the last verdict stays until something is done to the new board."""
         with self._lock:
-            self._next, self._expected_s = BoardView(clean(serial), attempt), seconds_expected
+            self._next, self._expected_s = BoardView(clean(serial), attempt, self._waivers), seconds_expected
 
     def start_action(self, action: Action, seconds_left: float) -> None:
         """Show what is being done, and set the time left right."""
@@ -99,6 +107,8 @@ class LiveScreen:
             self._closed, self._page = attempt, page
         shape, style = marked(attempt.outcome.value, ascii_only=self._ascii)
         self._print(f"{shape.split()[0]} {result_line(attempt)}", style)
+        for waiver in self._waivers:
+            self._print(taped(waiver), WAIVED)
 
     def end_batch(self, summary: BatchSummary) -> None:
         """Print how the batch went."""
@@ -142,6 +152,8 @@ class LiveScreen:
     def _parts(self) -> Iterator[RenderableType]:
         if self._simulated:
             yield Text(SIMULATED, style="reverse bold", justify="center")
+        for waiver in self._waivers:
+            yield Padding(Text(clean(taped(waiver))), style=WAIVED, expand=True)
         yield from self._heading_lines()
         if self._closed is not None:
             yield from self._verdict(self._closed)
@@ -175,12 +187,13 @@ class LiveScreen:
         yield Text("")
         yield Text(self._action, no_wrap=True, overflow="ellipsis")
         yield Text("" if noted is None else _noted(noted), style="bold", no_wrap=True, overflow="ellipsis")
-        yield Text("\n" * 3)
+        yield Text("\n" * (1 if self._waivers else 3))
 
     def _verdict(self, attempt: Attempt) -> Iterator[RenderableType]:
         rows = large(attempt.outcome, self._console.width - 4, "#" if self._ascii else "█")
         block = Text("\n".join(rows), no_wrap=True)
-        yield Padding(block, (1, 2), style=STYLES[attempt.outcome.value], expand=True)
+        space = (0 if self._waivers else 1, 2)  # 24 rows hold a waiver, a verdict and the rails, but no empty rows
+        yield Padding(block, space, style=STYLES[attempt.outcome.value], expand=True)
         page = f"   page {self._page.name}" if self._page else ""
         yield Text(
             clean(f"{attempt.serial}   attempt {attempt.number}   {attempt.duration_s:.1f} s{page}"), style="bold"

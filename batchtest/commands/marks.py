@@ -16,6 +16,9 @@ STYLES = {
 }
 #: For what may hurt, and for nothing else.
 DANGER = "bold #ffffff on #b3001b"
+#: For what does not have to pass, as loud as a danger and unlike any verdict; bars of tape stand beside it.
+WAIVED = "bold #000000 on #ffe14d"
+TAPE = "////"
 _QUIET = {
     "pass": "",
     "fail": "bold #ff9d33",

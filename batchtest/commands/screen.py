@@ -11,8 +11,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, TYPE_CHECKING, Protocol, Self, TextIO
 
+from batchtest.commands.marks import TAPE
 from batchtest.errors import SetupError
-from batchtest.nouns import Attempt, Line, Outcome
+from batchtest.nouns import Attempt, Line, Outcome, Waiver
+from batchtest.pages.waivers import expired_line, waiver_line
 
 if TYPE_CHECKING:
     from batchtest.procedure.actions import Action
@@ -38,6 +40,10 @@ class Screen(Protocol):
         self, *, board: str, batch: str, bench: str, serials_total: int, simulated: bool, cautions: tuple[str, ...] = ()
     ) -> None:
         """A batch begins: what is tested, where, how many; cautions are shown before anything is powered."""
+        ...
+
+    def show_waivers(self, waivers: tuple[Waiver, ...]) -> None:
+        """These are in force from here on, and no others: shown loud until told otherwise, and with every verdict."""
         ...
 
     def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
@@ -85,6 +91,9 @@ class SilentScreen:
     ) -> None:
         """Nothing."""
 
+    def show_waivers(self, waivers: tuple[Waiver, ...]) -> None:
+        """Nothing."""
+
     def start_attempt(self, serial: str, attempt: int, seconds_expected: float) -> None:
         """Nothing."""
 
@@ -115,6 +124,7 @@ class PlainScreen(SilentScreen):
         self._stream = stream
         self._done = 0
         self._total = 0
+        self._waivers: tuple[Waiver, ...] = ()
 
     def start_batch(
         self, *, board: str, batch: str, bench: str, serials_total: int, simulated: bool, cautions: tuple[str, ...] = ()
@@ -127,10 +137,18 @@ class PlainScreen(SilentScreen):
         for caution in cautions:
             self._say(f"caution: {caution}")
 
+    def show_waivers(self, waivers: tuple[Waiver, ...]) -> None:
+        """Say each that comes into force, and each that is over."""
+        for text in changes(self._waivers, waivers):
+            self._say(text)
+        self._waivers = waivers
+
     def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
-        """Say what became of a board: "VN-0002 attempt 1: FAIL in 13.4 s: ..."."""
+        """Say what became of a board: "VN-0002 attempt 1: FAIL in 13.4 s: ..."; what was waived stands below it."""
         self._done += 1
         self._say(f"{self._done}{f'/{self._total}' if self._total else ''} {result_line(attempt)}")
+        for waiver in self._waivers:
+            self._say(taped(waiver))
 
     def end_batch(self, summary: BatchSummary) -> None:
         """Say how the batch went."""
@@ -198,6 +216,17 @@ def summary_lines(summary: BatchSummary) -> list[str]:
     if summary.open:
         said.append(f"open, to be tested anew: {', '.join(summary.open)}")
     return said
+
+
+def taped(waiver: Waiver) -> str:
+    """A waiver on one line, between bars of tape."""
+    return f"{TAPE} {waiver_line(waiver)} {TAPE}"
+
+
+def changes(before: tuple[Waiver, ...], after: tuple[Waiver, ...]) -> list[str]:
+    """What to say where waivers come into force, or are over."""
+    came = [taped(waiver) for waiver in after if waiver not in before]
+    return came + [expired_line(waiver) for waiver in before if waiver not in after]
 
 
 def clean(text: str) -> str:

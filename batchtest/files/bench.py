@@ -20,6 +20,7 @@ from batchtest.files.accuracy import (
     VoltsAccuracy,
 )
 from batchtest.files.address import address_fault, address_kind
+from batchtest.files.bounds import OhmBounds
 from batchtest.files.fields import (
     Celsius,
     Channel,
@@ -28,6 +29,7 @@ from batchtest.files.fields import (
     PositiveAmperes,
     PositiveHertz,
     PositiveNumber,
+    PositiveSeconds,
     PositiveVolts,
     PositiveWatts,
     Ratio,
@@ -48,6 +50,7 @@ __all__ = [
     "Handler",
     "Identity",
     "Instrument",
+    "Interlock",
     "Load",
     "LoadAccuracy",
     "LoadProtection",
@@ -173,13 +176,33 @@ class Reference(Table):
             yield ("voltage",), f"{volts} cannot be told from zero within {within}; take a higher one"
 
 
+class Interlock(Table):
+    """A loop through lid and covers with a resistor at its far end, on a scanner channel of its own.
+
+    Both bounds are wanted: an opened loop reads over range, and a bridged one too low.
+    """
+
+    scanner: Channel
+    resistance: OhmBounds
+
+    def own_faults(self) -> Iterator[Wrong]:
+        """A bound that is missing, or a lower one that a bridge would pass."""
+        if self.resistance.upper is None:
+            yield ("resistance",), "has no upper bound, so that an opened loop would pass; add one"
+        if not self.resistance.lower:
+            yield ("resistance",), "has no lower bound, so that a bridged loop would pass; add one"
+
+
 class Simulation(Table):
     """A simulated bench in place of addresses.
 
-    `fixture` is what is simulated when the command names none; `cable` the lead truly fitted, which need not be the
-    fixture's. `scale` is simulated seconds per real second. A board is bad with probability `defect_rate`, with one of
-    `faults` (all modes of all its parts where the list is empty); `boards` says it outright for single serials ("" is
-    good). `open_needles` are terminals ("TP3") whose needle does not touch.
+    `fixture` is what is simulated when the command names none. `cable` is what truly comes whenever the fixture's own
+    cable is fitted, at the start too: somebody put it into the wrong drawer. `scale` is simulated seconds per real
+    second. A board is bad with probability `defect_rate`, with one of `faults` (all modes of all its parts where the
+    list is empty); `boards` says it outright for single serials ("" is good, "host.DS1 open" is the host's side). The
+    serial "golden" never has a fault. `hosts` says what is wrong with single hosts: a part of the host's circuit
+    ("RACC open"), or pins that its harness or the break-out plug mixes up ("pins 5-7 swapped", "pins 8-2 joined"); all
+    others are good. `open_needles` are terminals ("TP3") whose needle does not touch.
     """
 
     fixture: Name
@@ -189,17 +212,25 @@ class Simulation(Table):
     defect_rate: Ratio = Decimal(0)
     faults: tuple[StrictStr, ...] = ()
     boards: dict[Name, StrictStr] = {}
+    hosts: dict[Name, StrictStr] = {}
     hum: UnsignedVolts = Decimal(0)
     open_needles: tuple[StrictStr, ...] = ()
 
 
 class BenchFile(Table):
-    """A bench: its instruments by role, mains frequency, ambient temperature (asked for where it is missing)."""
+    """A bench: its instruments by role, mains frequency, ambient temperature (asked for where it is missing).
 
+    `like` names another bench file: each table that is not written here is taken from there, whole; plain keys are not.
+    `challenge_every` is how old the last challenge may be, with which the bench showed that it refuses a wrong cable.
+    """
+
+    like: Name | None = None
     station: Name
     mains: PositiveHertz
     ambient: Celsius | None = None
+    challenge_every: PositiveSeconds | None = None
     reference: Reference
+    interlock: Interlock | None = None
     meter: Meter
     load: Load
     supply: Supply
@@ -211,6 +242,8 @@ class BenchFile(Table):
         """Addresses with or without a simulation, its calibration ages, the range for the reference."""
         for role, instrument in instruments(self).items():
             yield from _simulation_faults(role, instrument, self.simulation)
+        if self.interlock is not None and self.interlock.scanner == self.reference.scanner:
+            yield ("interlock", "scanner"), f"channel {self.interlock.scanner} is the reference's; take another"
         largest = self.meter.accuracy.volts_dc[-1].range
         if abs(self.reference.voltage) > largest:
             wrong = f"{write(self.reference.voltage, 'V')} is beyond the meter's largest range, {write(largest, 'V')}"

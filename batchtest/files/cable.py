@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pydantic import Field, StrictStr
+from pydantic import Field, StrictInt, StrictStr
 
 from batchtest.files.fields import Channel, Name, Ohms, OhmsPerMetre, PositiveOhms, Ratio, Table, UnsignedMetres, Wrong
 
@@ -30,10 +30,23 @@ class IdResistor(Table):
             yield ("pins",), f"are both {self.pins[0]}; a resistor lies between two pins, such as [8, 7]"
 
 
+class Matings(Table):
+    """How often the connectors were mated, and how often their maker rates them for."""
+
+    rated: Channel
+    used: StrictInt = Field(default=0, ge=0)
+
+
 class CableFile(Table):
-    """A lead between board and host: which pin goes where, and what its wires and contacts cost."""
+    """A lead between board and host: which pin goes where, and what its wires and contacts cost.
+
+    `takes` are boards, `hosts` the circuits it may be plugged into besides the fixtures that name it.
+    """
 
     takes: tuple[Name, ...] = Field(min_length=1)
+    hosts: tuple[Name, ...] = ()
+    owner: StrictStr | None = None
+    matings: Matings | None = None
     length: UnsignedMetres
     per_metre: OhmsPerMetre
     contact: Ohms

@@ -3,28 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TypeVar
 
 from batchtest.errors import Fault, nearest
 from batchtest.files.bench import BenchFile
 from batchtest.files.cable import CableFile
 from batchtest.files.circuit import CircuitFile
 from batchtest.files.fixture import FixtureFile, scanner_uses
+from batchtest.files.host_fixture import HostFixtureFile
 from batchtest.files.positions import Key
 from batchtest.files.read import Document
 from batchtest.quantities import write
 
+ReachedT = TypeVar("ReachedT", FixtureFile, HostFixtureFile)
+
 
 def fixture_against_bench(fixture: Document[FixtureFile], bench: Document[BenchFile]) -> Iterator[Fault]:
-    """Load channels the load does not have, the reference's scanner channel, soft-start steps beyond the supply."""
+    """Channels that cannot be, and soft-start steps beyond the supply."""
+    yield from channels_against_bench(fixture, bench)
+    yield from _steps_too_high(fixture, bench)
+
+
+def channels_against_bench(fixture: Document[ReachedT], bench: Document[BenchFile]) -> Iterator[Fault]:
+    """Load channels the load does not have, and the scanner channels of reference and interlock."""
     channels = bench.model.load.channels
     for name, point in fixture.model.points.items():
         if point.load is not None and point.load > channels:
             wrong = f"there is no load channel {point.load} in {bench.file}; its load has {channels}"
             yield fixture.fault(("points", name, "load"), wrong)
+    interlock = bench.model.interlock
     for key, channel, _ in scanner_uses(fixture.model):
         if channel == bench.model.reference.scanner:
             yield fixture.fault(key, f"channel {channel} is the reference's in {bench.file}; take another")
-    yield from _steps_too_high(fixture, bench)
+        if interlock is not None and channel == interlock.scanner:
+            yield fixture.fault(key, f"channel {channel} is the interlock's in {bench.file}; take another")
 
 
 def fixture_against_cable(
@@ -35,10 +47,18 @@ def fixture_against_cable(
         takes = ", ".join(cable.model.takes)
         wrong = f"{cable.file} takes {takes}, not {board}; name another cable, or add {board!r} to its takes"
         yield fixture.fault(("cable",), wrong)
-    point = fixture.model.points[fixture.model.identify]
     resistor = cable.model.id_resistor
+    if fixture.model.identify is None:
+        if resistor is not None:
+            pins = " and ".join(f"host.{pin}" for pin in resistor.pins)
+            wrong = f"is missing, though {cable.file} has an id resistor across {pins}"
+            yield fixture.fault(("identify",), f'{wrong}; add the point that lies across it, such as identify = "id"')
+        return
+    point = fixture.model.points[fixture.model.identify]
     if resistor is None:
-        yield fixture.fault(("identify",), f"{cable.file} has no [id_resistor]; fit one and write it there")
+        yield fixture.fault(
+            ("identify",), f"{cable.file} has no [id_resistor]; fit one and write it there, or leave identify out"
+        )
     elif {point.plus, point.minus} != {f"host.{pin}" for pin in resistor.pins}:
         pins = " and ".join(f"host.{pin}" for pin in resistor.pins)
         wrong = f"point {fixture.model.identify!r} lies across {point.plus} and {point.minus}"

@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 
 from batchtest.errors import Fault, nearest
 from batchtest.files.bench import BenchFile, Simulation
+from batchtest.files.checks_fixture import ReachedT
 from batchtest.files.circuit import CircuitFile
-from batchtest.files.fixture import FixtureFile
+from batchtest.files.host_fixture import HostFixtureFile, harness_fault
 from batchtest.files.parts import MODES
 from batchtest.files.positions import Key
 from batchtest.files.read import Document
@@ -43,8 +44,27 @@ def simulated_faults(
             yield bench.fault(key, wrong)
 
 
+def simulated_hosts(
+    bench: Document[BenchFile], simulation: Simulation, fixture: HostFixtureFile, host: CircuitFile
+) -> Iterator[Fault]:
+    """Faults of hosts of one fixture that their circuit, or its connector, cannot have."""
+    pins = len(host.netlist.ports)
+    for serial, fault in simulation.hosts.items():
+        if not fault or re.fullmatch(fixture.serials, serial) is None:
+            continue
+        harness = harness_fault(fault)
+        if harness is None:
+            wrong = _wrong_fault(fault, {"board": host, "host": host})
+        elif max(harness.pins) > pins:
+            wrong = f"there is no pin {max(harness.pins)} in the connector of {host.name}; it has {pins}"
+        else:
+            wrong = None
+        if wrong:
+            yield bench.fault(("simulation", "hosts", serial), wrong)
+
+
 def simulated_needles(
-    bench: Document[BenchFile], simulation: Simulation, fixture: Document[FixtureFile]
+    bench: Document[BenchFile], simulation: Simulation, fixture: Document[ReachedT]
 ) -> Iterator[Fault]:
     """Open needles at terminals that no point of the fixture uses."""
     points = fixture.model.points.values()

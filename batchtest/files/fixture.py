@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, Protocol
 
 from pydantic import Field, StrictStr
 
@@ -60,16 +60,35 @@ class Power(Table):
                 yield ("soft_start", index), wrong
 
 
+class Reached(Protocol):
+    """Points that the meter reaches, whatever they lie on: a board in its nest, or the pins of a host."""
+
+    @property
+    def contact_limit(self) -> Decimal:
+        """Two needles on one terminal agree within this, ohm."""
+        ...
+
+    @property
+    def discharge(self) -> Discharge | None:
+        """The discharge resistor, where there is one."""
+        ...
+
+    @property
+    def points(self) -> dict[str, Point]:
+        """The points, by name."""
+        ...
+
+
 class FixtureFile(Table):
     """A fixture: which boards it takes, by which cable, with what circuit in place of the host.
 
-    `identify` names the point at which the cable's id resistor is read.
+    `identify` names the point at which the cable's id resistor is read; a cable without one is told by other readings.
     """
 
     takes: tuple[Name, ...] = Field(min_length=1)
     cable: Name
     circuit: Name
-    identify: Name
+    identify: Name | None = None
     contact_limit: PositiveOhms = Decimal(5)
     discharge: Discharge
     power: Power
@@ -78,8 +97,8 @@ class FixtureFile(Table):
     def own_faults(self) -> Iterator[Wrong]:
         """What the tables of a fixture say against each other."""
         yield from _point_faults(self)
-        yield from _scanner_faults(self)
-        yield from _load_faults(self)
+        yield from scanner_faults(self)
+        yield from load_faults(self)
 
 
 def input_point(fixture: FixtureFile) -> str:
@@ -87,13 +106,26 @@ def input_point(fixture: FixtureFile) -> str:
     return next(name for name, point in fixture.points.items() if f"{point.plus}-{point.minus}" == fixture.power.into)
 
 
-def scanner_uses(fixture: FixtureFile) -> Iterator[tuple[Key, int, Key]]:
+def distinct_points(fixture: Reached) -> list[str]:
+    """The points without those that only swap plus and minus of one before: a voltage is read one way round."""
+    seen: set[frozenset[str]] = set()
+    found = []
+    for name, point in fixture.points.items():
+        ends = frozenset((point.plus, point.minus))
+        if ends not in seen:
+            found.append(name)
+        seen.add(ends)
+    return found
+
+
+def scanner_uses(fixture: Reached) -> Iterator[tuple[Key, int, Key]]:
     """Every use of a scanner channel in a fixture.
 
     Yields the key where it is written, the channel, and what it is used for: points that share a terminal may share the
     contact channel on it, so for contacts that is the terminal.
     """
-    yield ("discharge", "scanner"), fixture.discharge.scanner, ("discharge",)
+    if fixture.discharge is not None:
+        yield ("discharge", "scanner"), fixture.discharge.scanner, ("discharge",)
     for name, point in fixture.points.items():
         at: Key = ("points", name)
         yield (*at, "scanner"), point.scanner, at
@@ -102,7 +134,7 @@ def scanner_uses(fixture: FixtureFile) -> Iterator[tuple[Key, int, Key]]:
 
 
 def _point_faults(fixture: FixtureFile) -> Iterator[Wrong]:
-    if fixture.identify not in fixture.points:
+    if fixture.identify is not None and fixture.identify not in fixture.points:
         yield (
             ("identify",),
             f"there is no point {fixture.identify!r}; {nearest(fixture.identify, list(fixture.points))}",
@@ -113,7 +145,8 @@ def _point_faults(fixture: FixtureFile) -> Iterator[Wrong]:
         yield ("power", "into"), wrong
 
 
-def _scanner_faults(fixture: FixtureFile) -> Iterator[Wrong]:
+def scanner_faults(fixture: Reached) -> Iterator[Wrong]:
+    """Channels of the scanner that are used for two things."""
     seen: dict[int, tuple[Key, Key]] = {}
     for key, channel, use in scanner_uses(fixture):
         first_key, first_use = seen.setdefault(channel, (key, use))
@@ -121,7 +154,8 @@ def _scanner_faults(fixture: FixtureFile) -> Iterator[Wrong]:
             yield key, f"channel {channel} is used by {show_key(first_key)} already; give each its own"
 
 
-def _load_faults(fixture: FixtureFile) -> Iterator[Wrong]:
+def load_faults(fixture: Reached) -> Iterator[Wrong]:
+    """Channels of the load at two points."""
     seen: dict[int, str] = {}
     for name, point in fixture.points.items():
         if point.load is None:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from hashlib import sha256
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from batchtest.errors import Fault, FileFaults, SetupError, nearest
 from batchtest.files.bench import BenchFile
@@ -21,19 +20,19 @@ from batchtest.files.checks_fixture import (
 from batchtest.files.checks_limits import limits_against_bench, limits_against_fixture
 from batchtest.files.checks_simulation import simulated_faults, simulated_names, simulated_needles
 from batchtest.files.circuit import CircuitFile
-from batchtest.files.fields import Table
 from batchtest.files.fixture import FixtureFile
 from batchtest.files.limits import LimitsFile
-from batchtest.files.parts import load_circuit
 from batchtest.files.positions import Key
-from batchtest.files.read import Document, name_in, read_bytes, read_document
-
-TableT = TypeVar("TableT", bound=Table)
+from batchtest.files.read import Document, read_document
+from batchtest.files.reading import Reading
 
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """Everything that is tested with, read and checked. `hashes`: file, from the root, -> SHA-256 of its bytes."""
+    """Everything that is tested with, read and checked; `cable` is the fixture's, `cables` are all of the library.
+
+    `hashes`: file, from the root, -> SHA-256 of its bytes.
+    """
 
     root: Path
     board: str
@@ -45,7 +44,18 @@ class Setup:
     bench: BenchFile
     board_circuit: CircuitFile
     fixture_circuit: CircuitFile
+    cables: Mapping[str, CableFile]
     hashes: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Library:
+    """All cables by name, and what they may be plugged into: boards, hosts, and fixtures with their circuits."""
+
+    cables: Mapping[str, CableFile]
+    boards: Mapping[str, CircuitFile]
+    hosts: Mapping[str, CircuitFile]
+    fixtures: Mapping[str, FixtureFile]
 
 
 def fixture_names(root: Path) -> list[str]:
@@ -84,6 +94,26 @@ def load_cable(root: Path, name: str) -> CableFile:
     return read_document(root / "fixtures" / "cables" / f"{name}.toml", root, CableFile).model
 
 
+def load_library(root: Path) -> Library:
+    """Read every cable and all that cables may be plugged into.
+
+    Boards are those that some cable takes; hosts those that some cable names, and the circuits of the fixtures.
+
+    Raises
+    ------
+    FileFaults : every fault of every file at once.
+    """
+    reading = Reading(root)
+    cables = _read_cables(reading)
+    fixtures = {name: reading.table(root / "fixtures" / f"{name}.toml", FixtureFile) for name in fixture_names(root)}
+    known = {name: document.model for name, document in fixtures.items() if document is not None}
+    boards = _circuits(reading, cables, "takes", [])
+    hosts = _circuits(reading, cables, "hosts", [fixture.circuit for fixture in known.values()])
+    if reading.faults:
+        raise FileFaults(reading.faults)
+    return Library({name: document.model for name, document in cables.items()}, boards, hosts, known)
+
+
 def load_setup(root: Path, fixture: str, bench: str, board: str | None = None) -> Setup:
     """Read everything that a board is tested with, and check it as a whole.
 
@@ -99,7 +129,7 @@ def load_setup(root: Path, fixture: str, bench: str, board: str | None = None) -
     """
     _require(fixture, fixture_names(root), "fixture")
     _require(bench, bench_names(root), "bench")
-    reading = _Reading(root)
+    reading = Reading(root)
     files = _Files(
         fixture=reading.table(root / "fixtures" / f"{fixture}.toml", FixtureFile),
         bench=reading.table(root / "fixtures" / "benches" / f"{bench}.toml", BenchFile),
@@ -118,6 +148,7 @@ class _Files:
     fixture: Document[FixtureFile] | None = None
     bench: Document[BenchFile] | None = None
     limits: Document[LimitsFile] | None = None
+    cables: dict[str, Document[CableFile]] = field(default_factory=dict)
     cable: Document[CableFile] | None = None
     board: str | None = None
     board_circuit: CircuitFile | None = None
@@ -131,42 +162,6 @@ class _Named:
     takes: tuple[str, ...] = ()
     cable: str = ""
     circuit: str = ""
-
-
-@dataclass(slots=True)
-class _Reading:
-    """Reads files, goes on after a fault, and keeps all faults and hashes."""
-
-    root: Path
-    faults: list[Fault] = field(default_factory=list)
-    hashes: dict[str, str] = field(default_factory=dict)
-
-    def table(self, path: Path, model: type[TableT]) -> Document[TableT] | None:
-        """A TOML file as a model; `None` where it has faults."""
-        try:
-            document = read_document(path, self.root, model)
-        except FileFaults as error:
-            self.faults += error.faults
-            return None
-        self.hashes[document.file] = document.sha256
-        return document
-
-    def circuit(self, name: str) -> CircuitFile | None:
-        """A circuit by name; `None` where it has faults."""
-        folder = self.root / "fixtures" / "circuits"
-        try:
-            circuit = load_circuit(folder, name, self.root)
-            for path in (folder / f"{name}.cir", folder / f"{name}.parts.toml"):
-                self.hashes[name_in(self.root, path)] = sha256(read_bytes(path, self.root)).hexdigest()
-        except FileFaults as error:
-            self.faults += error.faults
-            return None
-        return circuit
-
-    def check(self, check: Callable[..., Iterable[Fault]], *files: object) -> None:
-        """Run a check where everything that it looks at could be read."""
-        if all(file is not None for file in files):
-            self.faults += check(*files)
 
 
 def _names(folder: Path, pattern: str) -> list[str]:
@@ -202,7 +197,7 @@ def _choose_board(fixture: str, takes: tuple[str, ...], board: str | None) -> st
     return board
 
 
-def _read_named(reading: _Reading, files: _Files, named: _Named) -> None:
+def _read_named(reading: Reading, files: _Files, named: _Named) -> None:
     """Read what the fixture names; a name without a file is a fault of the fixture."""
     root = reading.root
     for index, board in enumerate(named.takes):
@@ -210,15 +205,39 @@ def _read_named(reading: _Reading, files: _Files, named: _Named) -> None:
     if files.board is not None and files.board in board_names(root):
         files.limits = reading.table(root / "limits" / f"{files.board}.toml", LimitsFile)
         files.board_circuit = reading.circuit(files.board)
+    files.cables = _read_cables(reading)
     if _note_unknown(reading, files.fixture, ("cable",), named.cable, ("fixtures/cables", cable_names(root))):
-        files.cable = reading.table(root / "fixtures" / "cables" / f"{named.cable}.toml", CableFile)
+        files.cable = files.cables.get(named.cable)
     circuits = _names(root / "fixtures" / "circuits", "*.cir")
     if _note_unknown(reading, files.fixture, ("circuit",), named.circuit, ("fixtures/circuits", circuits)):
         files.fixture_circuit = reading.circuit(named.circuit)
 
 
+def _read_cables(reading: Reading) -> dict[str, Document[CableFile]]:
+    """Every cable of the library: what one cannot be told from matters as much as the one itself."""
+    folder = reading.root / "fixtures" / "cables"
+    read = {name: reading.table(folder / f"{name}.toml", CableFile) for name in cable_names(reading.root)}
+    return {name: document for name, document in read.items() if document is not None}
+
+
+def _circuits(
+    reading: Reading, cables: Mapping[str, Document[CableFile]], key: str, others: list[str]
+) -> dict[str, CircuitFile]:
+    """The circuits that cables name under a key, and others, by name."""
+    known = _names(reading.root / "fixtures" / "circuits", "*.cir")
+    names = set(others)
+    for cable in cables.values():
+        for index, name in enumerate(getattr(cable.model, key)):
+            names.add(name)
+            if name not in known:
+                wrong = f"there is no {name!r} in fixtures/circuits/; {nearest(name, known)}"
+                reading.faults.append(cable.fault((key, index), wrong))
+    read = {name: reading.circuit(name) for name in sorted(names) if name in known}
+    return {name: circuit for name, circuit in read.items() if circuit is not None}
+
+
 def _note_unknown(
-    reading: _Reading,
+    reading: Reading,
     fixture: Document[FixtureFile] | None,
     key: Key,
     name: str,
@@ -232,7 +251,7 @@ def _note_unknown(
     return name in names
 
 
-def _check(reading: _Reading, files: _Files, fixture_name: str) -> None:
+def _check(reading: Reading, files: _Files, fixture_name: str) -> None:
     """Run every check between files whose files could be read."""
     circuits = files.board_circuit, files.fixture_circuit
     reading.check(_board_is_named, files.limits, files.board)
@@ -254,7 +273,7 @@ def _board_is_named(limits: Document[LimitsFile], board: str) -> Iterable[Fault]
         yield limits.fault(("board",), f"is {limits.model.board!r} in the file of {board!r}; write {board!r}")
 
 
-def _setup(reading: _Reading, files: _Files, names: tuple[str, str]) -> Setup:
+def _setup(reading: Reading, files: _Files, names: tuple[str, str]) -> Setup:
     if (
         reading.faults
         or files.limits is None
@@ -277,5 +296,6 @@ def _setup(reading: _Reading, files: _Files, names: tuple[str, str]) -> Setup:
         bench=files.bench.model,
         board_circuit=files.board_circuit,
         fixture_circuit=files.fixture_circuit,
+        cables={name: document.model for name, document in files.cables.items()},
         hashes=reading.hashes,
     )

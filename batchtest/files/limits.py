@@ -9,7 +9,8 @@ from typing import Literal
 
 from pydantic import Field, StrictStr
 
-from batchtest.files.fields import Name, Ohms, Ratio, Table, UnsignedAmperes, Volts, Wrong, crossed
+from batchtest.files.bounds import OhmBounds, VoltBounds
+from batchtest.files.fields import Name, Ratio, Table, UnsignedAmperes, Volts, Wrong, crossed
 from batchtest.files.serials import serial_pattern_faults
 from batchtest.quantities import write
 
@@ -18,32 +19,6 @@ class Decision(Table):
     """The decision rule, agreed beforehand: limits tightened by U (k = 2), or taken as they stand."""
 
     rule: Literal["guarded", "plain"] = "guarded"
-
-
-class OhmBounds(Table):
-    """Bounds of a resistance, both included."""
-
-    lower: Ohms | None = None
-    upper: Ohms | None = None
-
-    def own_faults(self) -> Iterator[Wrong]:
-        """Neither bound, or crossed bounds."""
-        if self.lower is None and self.upper is None:
-            yield (), 'has no bound; give lower, upper or both, such as { lower = "900 ohm" }'
-        yield from crossed(self, "ohm")
-
-
-class VoltBounds(Table):
-    """Bounds of a voltage, both included."""
-
-    lower: Volts | None = None
-    upper: Volts | None = None
-
-    def own_faults(self) -> Iterator[Wrong]:
-        """Neither bound, or crossed bounds."""
-        if self.lower is None and self.upper is None:
-            yield (), 'has no bound; give lower, upper or both, such as { lower = "500 mV" }'
-        yield from crossed(self, "V")
 
 
 class ColdLimit(Table):

@@ -1,11 +1,16 @@
-"""A TOML file becomes a checked, frozen model, or the list of all its faults, each with its line and cure."""
+"""A TOML file becomes a checked, frozen model, or the list of all its faults, each with its line and cure.
+
+A file whose model has the key `like` may name another one beside it: each table that it does not write itself is taken
+from there, whole. Its plain keys are always its own.
+"""
 
 from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -43,17 +48,40 @@ _SYNTAX = {
 
 
 @dataclass(frozen=True, slots=True)
-class Document(Generic[TableT]):
-    """A file that was read: name from the project's root, model, where everything stands, SHA-256 of its bytes."""
+class Written:
+    """What a TOML file says: its name from the project's root, its keys, where each stands, SHA-256 of its bytes."""
 
     file: str
-    model: TableT
+    table: Mapping[str, Any]
     positions: Positions
     sha256: str
 
     def fault(self, key: Key, message: str) -> Fault:
         """A fault of this file at a key."""
         return Fault(self.file, self.positions.line(key), show_key(key), message)
+
+
+@dataclass(frozen=True, slots=True)
+class Document(Generic[TableT]):
+    """A file that was read as a model; `like` has the tables that were taken from another file."""
+
+    model: TableT
+    own: Written
+    like: Written | None = None
+
+    @property
+    def file(self) -> str:
+        """Name of the file from the project's root."""
+        return self.own.file
+
+    @property
+    def hashes(self) -> dict[str, str]:
+        """File, from the root, -> SHA-256 of its bytes: of each file that the model was made from."""
+        return {written.file: written.sha256 for written in (self.own, self.like) if written is not None}
+
+    def fault(self, key: Key, message: str) -> Fault:
+        """A fault at a key, in the file where it stands."""
+        return _where(key, self.own, self.like).fault(key, message)
 
 
 def name_in(root: Path, path: Path) -> str:
@@ -84,24 +112,62 @@ def read_document(path: Path, root: Path, model: type[TableT]) -> Document[Table
     ------
     FileFaults : the file is missing, not UTF-8, no TOML, or holds what the model does not take; all faults at once.
     """
-    return parse_document(read_bytes(path, root), name_in(root, path), model)
+    own = _written(read_bytes(path, root), name_in(root, path))
+    return _checked(model, own, _likened(own, path, root) if "like" in model.model_fields else None)
 
 
 def parse_document(data: bytes, file: str, model: type[TableT]) -> Document[TableT]:
     """Read the bytes of a TOML file as a model; `file` is its name in messages. Raises as `read_document`."""
+    return _checked(model, _written(data, file))
+
+
+def _written(data: bytes, file: str) -> Written:
     text = _decode(data, file)
-    try:
+    with _not_too_deep(file):
         positions = find_positions(text)
-        table = _parse_toml(text, file, positions)
-        checked = model.model_validate(table, by_alias=True, by_name=False)
+        return Written(file, _parse_toml(text, file, positions), positions, sha256(data).hexdigest())
+
+
+def _checked(model: type[TableT], own: Written, like: Written | None = None) -> Document[TableT]:
+    taken = like.table if like is not None else {}
+    try:
+        with _not_too_deep(own.file):
+            checked = model.model_validate({**taken, **own.table}, by_alias=True, by_name=False)
     except ValidationError as error:
         found = dict.fromkeys(wrong for detail in error.errors() for wrong in plain(detail, model))
-        raise FileFaults(
-            [Fault(file, positions.line(key), show_key(key), message) for key, message in found]
-        ) from error
+        raise FileFaults([_where(key, own, like).fault(key, message) for key, message in found]) from error
+    return Document(checked, own, like)
+
+
+def _likened(own: Written, path: Path, root: Path) -> Written | None:
+    """The tables of the file that this one says it is like; `None` where it names none."""
+    name = own.table.get("like")
+    if not isinstance(name, str):
+        return None
+    others = [other for other in names_beside(path) if other != path.stem]
+    if name not in others:
+        raise FileFaults([own.fault(("like",), f"there is no other file {name!r} beside it; {nearest(name, others)}")])
+    other = path.with_name(f"{name}{path.suffix}")
+    written = _written(read_bytes(other, root), name_in(root, other))
+    if "like" in written.table:
+        wrong = f"names {name!r}, which is like {written.table['like']!r} itself; name one that writes all its tables"
+        raise FileFaults([own.fault(("like",), wrong)])
+    return replace(written, table={key: value for key, value in written.table.items() if isinstance(value, Mapping)})
+
+
+def _where(key: Key, own: Written, like: Written | None) -> Written:
+    """The file in which a key stands, or should."""
+    if like is None or not key or key[0] in own.table or key[0] not in like.table:
+        return own
+    return like
+
+
+@contextmanager
+def _not_too_deep(file: str) -> Iterator[None]:
+    try:
+        yield
     except RecursionError as error:
         raise FileFaults([Fault(file, 0, "", "has lists or tables nested too deeply; write it flatter")]) from error
-    return Document(file, checked, positions, sha256(data).hexdigest())
 
 
 def _decode(data: bytes, file: str) -> str:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from batchtest.bench import Bench
-from batchtest.files.fixture import FixtureFile
+from batchtest.files.fixture import Reached
 
 
 class Contacts:
     """Contact channels proven on this board; all forgotten when a link had to be brought back into step."""
 
-    def __init__(self, bench: Bench, fixture: FixtureFile) -> None:
+    def __init__(self, bench: Bench, fixture: Reached) -> None:
         self._bench, self._fixture = bench, fixture
         self._proven: set[int] = set()
         self._made_at = bench.contact

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from batchtest.bench import Bench, RawValues
 from batchtest.errors import SetupError, nearest
 from batchtest.files.bench import BenchFile
-from batchtest.files.fixture import FixtureFile
+from batchtest.files.fixture import Reached
 from batchtest.measuring.abort import crossed, trip
 from batchtest.measuring.accuracies import Accuracies
 from batchtest.nouns import Measurand, Measurement, Reading
 
-#: Name of the point that is the bench's known voltage.
-REFERENCE = "reference"
+#: Names of the points that are the bench's own: its known voltage, and the loop through lid and covers.
+REFERENCE, INTERLOCK = "reference", "interlock"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +55,14 @@ class RawSet:
 class RawReader:
     """Takes sets of raw values."""
 
-    def __init__(self, bench: Bench, file: BenchFile, fixture: FixtureFile, accuracies: Accuracies) -> None:
+    def __init__(self, bench: Bench, file: BenchFile, fixture: Reached, accuracies: Accuracies) -> None:
         self._bench, self._accuracies = bench, accuracies
         self._nplc, self._count = float(file.meter.integration), file.meter.readings
         self._line_cycle_s = 1 / float(file.mains)
-        self._channels = {REFERENCE: file.reference.scanner}
-        self._channels |= {name: point.scanner for name, point in fixture.points.items()}
+        self._channels = {name: point.scanner for name, point in fixture.points.items()}
+        self._channels[REFERENCE] = file.reference.scanner
+        if file.interlock is not None:
+            self._channels[INTERLOCK] = file.interlock.scanner
 
     def prepare(self, measurement: Measurement, channel: int | None = None) -> None:
         """Close the point's channel, or the one given, and set the meter, each only where it is not so already."""
@@ -114,6 +116,8 @@ class RawReader:
         )
 
     def _channel(self, point: str) -> int:
+        if point == INTERLOCK and point not in self._channels:
+            raise SetupError("the bench file has no [interlock]; add its scanner channel and resistance bounds")
         if point not in self._channels:
             raise SetupError(f"no point {point!r} in the fixture; {nearest(point, list(self._channels))}")
         return self._channels[point]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from batchtest.bench import Bench
 from batchtest.files.bench import BenchFile
-from batchtest.files.fixture import FixtureFile
+from batchtest.files.fixture import Reached
 from batchtest.measuring.abort import crossed, trip
 from batchtest.measuring.accuracies import Accuracies
 from batchtest.measuring.contacts import Contacts
@@ -29,7 +29,7 @@ class Reader:
     ambient_C : temperature at the bench.
     """
 
-    def __init__(self, bench: Bench, setup_bench: BenchFile, fixture: FixtureFile, ambient_C: float) -> None:
+    def __init__(self, bench: Bench, setup_bench: BenchFile, fixture: Reached, ambient_C: float) -> None:
         self._bench, self._fixture = bench, fixture
         self._accuracies = Accuracies(setup_bench, ambient_C)
         self._raw = RawReader(bench, setup_bench, fixture, self._accuracies)
@@ -44,6 +44,9 @@ class Reader:
 
     def read(self, measurement: Measurement, since: float | None = None) -> Reading:
         """One reading at once, of a value that may still move.
+
+        The points "reference" and "interlock" are the bench's own. No needle proves contact there, so that over range
+        is no value and no bound.
 
         Parameters
         ----------

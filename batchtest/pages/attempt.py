@@ -14,9 +14,11 @@ from batchtest.pages.bar import dot
 from batchtest.pages.deciding import closest, deciding
 from batchtest.pages.render import moment, render
 from batchtest.pages.rows import sections
+from batchtest.pages.waivers import attempt_notices, file_name
 from batchtest.quantities import show
 from batchtest.records.chain import BEGINNING
 from batchtest.records.disk import on_disk, write_whole
+from batchtest.records.excuse import counted
 from batchtest.records.record import Record, read_record
 
 
@@ -25,19 +27,23 @@ def attempt_page(record: Record) -> str:
     context, lines = record.context, record.lines
     outcome, first_cause = record.closing.outcome, record.closing.first_cause
     powered = words.was_powered(lines)
+    deciders = counted(lines, context.waivers)
+    waived = len(lines) - len(deciders)
     return render(
         "attempt.html",
         {
             "context": context,
             "simulated": context.simulated,
-            "foot": f"{context.serial} attempt {context.attempt}: {outcome.value}",
+            "foot": f"{context.serial} attempt {context.attempt}: {outcome.value}{' (WAIVER)' * bool(context.waivers)}",
+            "waivers": attempt_notices(context.waivers, lines),
+            "waived": waived,
             "outcome": outcome.value,
-            "meaning": words.MEANINGS[outcome],
+            "meaning": words.meaning(outcome, waived),
             "closest": closest(lines) if outcome is Outcome.PASS else "",
             "danger": words.danger(outcome, lines),
             "altered": not record.unaltered,
             "cause": first_cause or "No cause was recorded.",
-            "deciding": deciding(outcome, first_cause, lines),
+            "deciding": deciding(outcome, first_cause, deciders),
             "steps": words.next_steps(
                 outcome, context.attempt, powered=powered, cable=context.cable, fixture=context.fixture
             ),
@@ -45,7 +51,7 @@ def attempt_page(record: Record) -> str:
             "lines": len(lines),
             "took": show(record.closing.duration_s, "s", 3),
             "started": moment(context.started),
-            "sections": sections(lines),
+            "sections": sections(lines, context.waivers),
             "rule": words.rule_text(context.rule),
             "key": _key(),
             "instruments": [(known, _calibration(known, context.started.date())) for known in context.instruments],
@@ -109,6 +115,7 @@ def _hashes(record: Record) -> Iterator[tuple[str, str]]:
     yield "this record", record.sha256
     before = record.closing.previous_sha256
     yield "the record before it", before if before != BEGINNING else "none: this is the first of its station's chain"
+    yield from ((file_name(waiver), waiver.sha256) for waiver in record.context.waivers)
     yield from record.context.file_hashes.items()
 
 

@@ -9,15 +9,17 @@ from pathlib import Path
 from markupsafe import Markup
 
 from batchtest.errors import RecordError
-from batchtest.nouns import Attempt, Outcome
+from batchtest.nouns import Attempt, Context, Outcome, Waiver
 from batchtest.pages import words
 from batchtest.pages.render import moment, render
 from batchtest.pages.strip import strips
+from batchtest.pages.waivers import Notice, notice
 from batchtest.quantities import show
 from batchtest.records.batch import FIRST_PASS_YIELD, OF_THE_BOARD, BatchSummary, Yield, batch_summary
 from batchtest.records.disk import on_disk, write_whole
 from batchtest.records.names import CSV
 from batchtest.records.record import Record, read_record
+from batchtest.records.waiver import read_waivers
 
 #: An interval wider than this says too little to act on. Own choice.
 _CANNOT_TELL = 0.3
@@ -37,29 +39,33 @@ class BoardRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttemptLink:
-    """One attempt and the page it has."""
+    """One attempt and the page it has; `waived` where it was made under a waiver."""
 
     number: int
     outcome: str
     page: str
     took: str
+    waived: bool
     cause: str
 
 
-def batch_page(summary: BatchSummary, records: Sequence[Record]) -> str:
+def batch_page(summary: BatchSummary, records: Sequence[Record], waivers: Sequence[Waiver] = ()) -> str:
     """One HTML file of one batch: no network, no script, prints on A4.
 
     Parameters
     ----------
     records : those of the batch that can be read, for the rails side by side; their lines may be of any attempt.
+    waivers : those in the batch's folder; what its records carry is shown even where it is gone from there.
     """
     contexts = [record.context for record in records]
+    notices = list(_notices(waivers, contexts))
     station = [attempt for attempt in summary.attempts if attempt.outcome not in OF_THE_BOARD]
     return render(
         "batch.html",
         {
             "summary": summary,
-            "foot": f"batch {summary.batch}",
+            "foot": f"batch {summary.batch}{' (WAIVER)' * bool(notices)}",
+            "waivers": notices,
             "simulated": any(context.simulated for context in contexts),
             "revisions": ", ".join(sorted({context.board_revision for context in contexts})),
             "when": _when(summary.attempts),
@@ -72,7 +78,7 @@ def batch_page(summary: BatchSummary, records: Sequence[Record]) -> str:
             "definition": FIRST_PASS_YIELD,
             "failed": summary.first_pass.boards - summary.first_pass.passed,
             "few": _FEW_CAUSES,
-            "boards": tuple(_rows(summary)),
+            "boards": tuple(_rows(summary, contexts)),
             "station": [_link(attempt) for attempt in station],
             "strips": strips((record.context.serial, record.lines) for record in _firsts(records)),
             "cautions": words.CAUTIONS,
@@ -90,7 +96,11 @@ def write_batch_page(folder: Path) -> Path:
     """
     summary, page = batch_summary(folder), folder / "batch.html"
     records, damaged = _read(folder / Path(attempt.record).name for attempt in summary.attempts)
-    text = batch_page(replace(summary, damaged=summary.damaged | damaged), records)
+    try:
+        waivers = read_waivers(folder.parent, folder.name)
+    except RecordError as error:
+        waivers, damaged = (), damaged | {"waivers": str(error)}
+    text = batch_page(replace(summary, damaged=summary.damaged | damaged), records, waivers)
     with on_disk(f"{page} cannot be written"):
         write_whole(page, text)
     return page
@@ -112,7 +122,17 @@ def _tiles(summary: BatchSummary) -> list[tuple[str, int]]:
     return [(outcome.value, last.count(outcome)) for outcome in Outcome]
 
 
-def _rows(summary: BatchSummary) -> Iterator[BoardRow]:
+def _notices(waivers: Sequence[Waiver], contexts: Sequence[Context]) -> Iterator[Notice]:
+    """Each waiver once, with the attempts that were made under it."""
+    carried = [waiver for context in contexts for waiver in context.waivers]
+    for waiver in sorted({*waivers, *carried}, key=lambda known: (known.number, known.sha256)):
+        under = [f"{context.serial}.{context.attempt}" for context in contexts if waiver in context.waivers]
+        told = f"Tested under it: {', '.join(under)}." if under else "No attempt was made under it."
+        yield notice(waiver, told if waiver in waivers else f"{told} ITS OWN RECORD IS GONE.")
+
+
+def _rows(summary: BatchSummary, contexts: Sequence[Context]) -> Iterator[BoardRow]:
+    waived = {(context.serial, context.attempt) for context in contexts if context.waivers}
     for serial, outcome in summary.boards.items():
         attempts = [attempt for attempt in summary.attempts if attempt.serial == serial]
         told = [attempt for attempt in attempts if attempt.outcome in OF_THE_BOARD] or attempts
@@ -121,16 +141,17 @@ def _rows(summary: BatchSummary) -> Iterator[BoardRow]:
             serial=serial,
             outcome=outcome.value,
             cause=cause or "",
-            attempts=tuple(_link(attempt) for attempt in attempts),
+            attempts=tuple(_link(attempt, (serial, attempt.number) in waived) for attempt in attempts),
         )
 
 
-def _link(attempt: Attempt) -> AttemptLink:
+def _link(attempt: Attempt, waived: bool = False) -> AttemptLink:
     return AttemptLink(
         number=attempt.number,
         outcome=attempt.outcome.value,
         page=Path(attempt.record).name.removesuffix(CSV) + ".html",
         took=show(attempt.duration_s, "s", 3),
+        waived=waived,
         cause=f"{attempt.serial}: {attempt.first_cause or 'no cause was recorded'}",
     )
 

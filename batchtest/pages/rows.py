@@ -8,14 +8,17 @@ from typing import TypeVar
 
 from markupsafe import Markup
 
-from batchtest.nouns import Line, Phase, Verdict
+from batchtest.nouns import Line, Phase, Verdict, Waiver
 from batchtest.pages.axis import Axis
 from batchtest.pages.bar import bar, bar_axis
 from batchtest.pages.scale import NO_LIMIT, Scale, scale_of
 from batchtest.quantities import show
+from batchtest.records.excuse import excuse_of
 
 K = TypeVar("K", bound=Hashable)
 
+#: Rows that still stand well in half a page with limits of their own. Own choice.
+_LONG = 6
 #: In the order of the page.
 _TITLES = {
     Phase.LOAD: (
@@ -37,7 +40,7 @@ _TITLES = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One reading, written out. `why` is set where the verdict is anything but a pass."""
+    """One reading, written out. `why` is set where the verdict is anything but a pass, `waived` where it is excused."""
 
     name: str
     value: str
@@ -47,6 +50,7 @@ class Row:
     verdict: Verdict | None
     why: str
     drawing: Markup
+    waived: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +70,11 @@ class Group:
     def own_limits(self) -> bool:
         """Whether its rows must say their limits one by one."""
         return not self.shared and any(row.limits != NO_LIMIT for row in self.rows)
+
+    @property
+    def spans(self) -> bool:
+        """Whether it is long and wide enough to take the whole page, where short tables stand in two columns."""
+        return self.own_limits and len(self.rows) > _LONG
 
     @property
     def guarded(self) -> bool:
@@ -94,14 +103,14 @@ class Section:
         return all(group.guard_is_U for group in self.groups)
 
 
-def sections(lines: Sequence[Line]) -> tuple[Section, ...]:
+def sections(lines: Sequence[Line], waivers: Sequence[Waiver] = ()) -> tuple[Section, ...]:
     """Every phase that has lines: rails under load first, since they are what is asked for."""
     found = {phase: [line for line in lines if line.measurement.phase is phase] for phase in _TITLES}
-    return tuple(_section(phase, together) for phase, together in found.items() if together)
+    return tuple(_section(phase, together, waivers) for phase, together in found.items() if together)
 
 
-def row(line: Line, scale: Scale, axis: Axis, name: str | None = None) -> Row:
-    """Write one line out, on the scale of those it stands with."""
+def row(line: Line, scale: Scale, axis: Axis, name: str | None = None, excuse: Waiver | None = None) -> Row:
+    """Write one line out, on the scale of those it stands with; `excuse` is the waiver that it needed."""
     reading, judgement = line.reading, line.judgement
     passed = judgement is not None and judgement.verdict is Verdict.PASS
     return Row(
@@ -111,15 +120,16 @@ def row(line: Line, scale: Scale, axis: Axis, name: str | None = None) -> Row:
         guard=scale.of(judgement.guard) if judgement and (judgement.guard or reading.uncertainty) else "",
         uncertainty="" if reading.uncertainty is None else scale.of(reading.uncertainty),
         verdict=judgement.verdict if judgement else None,
-        why="" if passed else _why(line),
+        why="" if passed else _why(line, excuse),
         drawing=bar(line, axis, scale),
+        waived=excuse is not None,
     )
 
 
-def _section(phase: Phase, lines: list[Line]) -> Section:
+def _section(phase: Phase, lines: list[Line], waivers: Sequence[Waiver]) -> Section:
     title, note = _TITLES[phase]
     compact = phase in (Phase.GATE, Phase.POWER_DOWN)
-    groups = _compact(lines) if compact else _drawn(lines, phase)
+    groups = _compact(lines, waivers) if compact else _drawn(lines, phase)
     return Section(name=phase.name.lower(), title=title, note=note, compact=compact, groups=tuple(groups))
 
 
@@ -136,8 +146,12 @@ def _drawn(lines: list[Line], phase: Phase) -> Iterator[Group]:
         )
 
 
-def _compact(lines: list[Line]) -> Iterator[Group]:
+def _compact(lines: list[Line], waivers: Sequence[Waiver]) -> Iterator[Group]:
     """By kind; lines with one limit make a table that says it once, the others share one table."""
+
+    def written(line: Line, scale: Scale) -> Row:
+        return row(line, scale, bar_axis([line]), excuse=excuse_of(line, waivers))
+
     for kind, together in _bundles(lines, _kind):
         alike = _bundles(together, lambda line: line.measurement.limit)
         for limit, same in alike:
@@ -145,12 +159,12 @@ def _compact(lines: list[Line]) -> Iterator[Group]:
                 scale = scale_of(same)
                 yield Group(
                     title=kind,
-                    rows=tuple(row(line, scale, bar_axis([line])) for line in same),
+                    rows=tuple(written(line, scale) for line in same),
                     shared=scale.limits(limit) if limit else "",
                 )
         single = [same[0] for _, same in alike if len(same) == 1]
         if single:
-            yield Group(title=kind, rows=tuple(row(line, scale_of([line]), bar_axis([line])) for line in single))
+            yield Group(title=kind, rows=tuple(written(line, scale_of([line])) for line in single))
 
 
 def _bundles(lines: Iterable[Line], key: Callable[[Line], K]) -> list[tuple[K, list[Line]]]:
@@ -180,8 +194,10 @@ def _short_name(line: Line) -> str:
     return measurement.name.rpartition(" @ ")[2]
 
 
-def _why(line: Line) -> str:
-    said = line.judgement.why if line.judgement else ""
-    if not line.reading.settled and "settle" not in said:
-        return f"{said}; did not settle" if said else "did not settle"
-    return said
+def _why(line: Line, excuse: Waiver | None) -> str:
+    said = [line.judgement.why] if line.judgement and line.judgement.why else []
+    if not line.reading.settled and not any("settle" in each for each in said):
+        said.append("did not settle")
+    if excuse is not None:
+        said.append(f"does not count, by waiver {excuse.number}")
+    return "; ".join(said)

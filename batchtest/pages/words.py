@@ -49,6 +49,15 @@ _RULES = {
 }
 
 
+def meaning(outcome: Outcome, waived: int) -> str:
+    """What an outcome means, where so many readings did not pass and are waived: it claims nothing of those."""
+    said = MEANINGS[outcome]
+    if not waived or outcome not in (Outcome.PASS, Outcome.DOUBTFUL):
+        return said
+    readings = "one waived reading" if waived == 1 else f"{waived} waived readings"
+    return f"But for {readings}: {said[0].lower()}{said[1:]}"
+
+
 def rule_text(rule: str) -> str:
     """The decision rule in words; a rule that is not known is named, not explained."""
     return _RULES.get(rule, f"Decision rule: {rule}.")
@@ -102,7 +111,7 @@ def next_steps(
                 f"Nothing was powered. Check the cable: it must be {cable}, pushed home and locked at both ends.",
                 f"Check the fixture: it must be {fixture}, lid closed, needles clean, board seated.",
                 "Do not try cables until one is taken. A lead you are not sure of comes off the bench.",
-                "Start the batch again. There is no way around the proof.",
+                "Start the batch again. No flag skips the proof.",
             )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from batchtest.cables import Suspects
 from batchtest.nouns import Measurement
 
 
@@ -55,6 +56,21 @@ class Identify(Action):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ProvePinMap(Action):
+    """Every point that touches the cable's host end, read cold: what the right cable connects, and what it keeps apart.
+
+    `repeated` are the readings that are taken again immediately before the output goes on: those that tell best.
+    """
+
+    repeated: tuple[Measurement, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckInterlock(Action):
+    """The loop through lid and covers: neither open nor bridged."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CheckCold(Action):
     """Resistances and diode drops of the unpowered board, on points just shown to be dead."""
 
@@ -95,11 +111,15 @@ class PowerDown(Action):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Procedure:
-    """The derived list for one board type on one fixture and bench: a gate that ends unpowered, then the rest."""
+    """The derived list for one board type on one fixture and bench: a gate that ends unpowered, then the rest.
+
+    `suspects` knows what may lie in the fixture instead of the right cable.
+    """
 
     board: str
     fixture: str
     bench: str
+    suspects: Suspects
     gate: tuple[Action, ...]
     powered: tuple[Action, ...]
 

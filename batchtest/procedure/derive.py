@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from batchtest.files.library import Setup
 from batchtest.procedure.actions import Procedure
+from batchtest.procedure.cable import suspects_of
 from batchtest.procedure.gate import gate
 from batchtest.procedure.model import Nominal
 from batchtest.procedure.powered import powered
@@ -15,13 +16,15 @@ def derive(setup: Setup) -> Procedure:
 
     Raises
     ------
+    FileFaults : the fixture's cable cannot be told from another of the library.
     NoOperatingPoint : the joined circuit has no solution in one of the states the procedure needs.
     """
-    nominal, times = Nominal.of(setup), Times.of(setup.bench)
+    suspects, nominal, times = suspects_of(setup), Nominal.of(setup), Times.of(setup.bench)
     return Procedure(
         board=setup.board,
         fixture=setup.fixture_name,
         bench=setup.bench_name,
-        gate=gate(nominal, times),
+        suspects=suspects,
+        gate=gate(nominal, suspects.signature, times),
         powered=powered(nominal, times),
     )

@@ -8,7 +8,6 @@ from decimal import Decimal
 
 from batchtest.circuits import Assembly, BenchModel, join, nominal_values
 from batchtest.files.bench import OhmsAccuracy, VoltsAccuracy
-from batchtest.files.fixture import input_point
 from batchtest.files.library import Setup
 
 
@@ -31,17 +30,6 @@ def assemble(setup: Setup) -> Assembly:
     return join(setup.fixture_circuit, setup.cable, setup.board_circuit)
 
 
-def bench_model(setup: Setup, assembly: Assembly) -> BenchModel:
-    """The joined circuit with the bench's sources at the fixture's points."""
-    fixture = setup.fixture
-    return BenchModel(
-        assembly,
-        points={name: (point.plus, point.minus) for name, point in fixture.points.items()},
-        input=input_point(fixture),
-        loads={point.load: name for name, point in fixture.points.items() if point.load is not None},
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class Nominal:
     """A board with nominal parts in the nest, solved as the bench would drive it."""
@@ -54,7 +42,7 @@ class Nominal:
     def of(cls, setup: Setup) -> Nominal:
         """Join and prepare the circuits of a setup."""
         assembly = assemble(setup)
-        return cls(setup, assembly, bench_model(setup, assembly))
+        return cls(setup, assembly, BenchModel.of(assembly, setup.fixture))
 
     def ohms(self, point: str, row: OhmsAccuracy) -> float:
         """What the meter's ohms function reads at a point on one of its ranges, ohm; the circuit is not linear."""

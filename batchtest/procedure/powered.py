@@ -9,7 +9,8 @@ from batchtest.files.limits import load_points
 from batchtest.judging.accuracy import pick_range
 from batchtest.nouns import Measurand, Measurement, Phase
 from batchtest.procedure.actions import Action, ApplyLoads, Derive, PowerDown, SoftStart
-from batchtest.procedure.gate import DISCHARGE_S, residual
+from batchtest.procedure.dead import DISCHARGE_S
+from batchtest.procedure.gate import unpowered
 from batchtest.procedure.model import Nominal, ranges_of
 from batchtest.procedure.rails import (
     abort_bounds,
@@ -103,10 +104,8 @@ def _load_points(nominal: Nominal, last: Step, times: Times) -> Iterator[ApplyLo
 
 
 def _power_down(nominal: Nominal, times: Times) -> PowerDown:
-    measurements = tuple(
-        replace(residual(nominal, point, "after power-down", limit=None), phase=Phase.POWER_DOWN)
-        for point in nominal.setup.fixture.points
-    )
+    left = unpowered(nominal, times).residuals("after power-down", limit=None)
+    measurements = tuple(replace(each, phase=Phase.POWER_DOWN) for each in left)
     return PowerDown(
         title="power down, discharge, safe to disconnect",
         seconds=6 * SETTING_S + DISCHARGE_S + 2 * times.of_readings(measurements),

@@ -1,6 +1,21 @@
 """Before power: outputs off, nothing charged, needles that touch, the right cable, no short. Here proofs are made."""
 
-from batchtest.proof.gate import Announce, Enter, identify, prove
-from batchtest.proof.proof import Proof
+from batchtest.proof.cable import Memory, read_again
+from batchtest.proof.entering import Announce, Enter
+from batchtest.proof.gate import prove
+from batchtest.proof.host_map import HostSwitch, prove_host
+from batchtest.proof.interlock import require_interlock
+from batchtest.proof.proof import HostProof, Proof
 
-__all__ = ["Announce", "Enter", "Proof", "identify", "prove"]
+__all__ = [
+    "Announce",
+    "Enter",
+    "HostProof",
+    "HostSwitch",
+    "Memory",
+    "Proof",
+    "prove",
+    "prove_host",
+    "read_again",
+    "require_interlock",
+]

@@ -1,4 +1,7 @@
-"""The proof: the value that says "this cable and this board, just now, are safe to power". Only this room makes one."""
+"""The proofs: "this cable and this board, just now, are safe to power", and "this host has on its pins what it should".
+
+Only this room makes them, with one seal.
+"""
 
 from __future__ import annotations
 
@@ -17,11 +20,8 @@ class _Seal:
 _SEAL = _Seal()
 
 
-class Proof:
-    """Made by `prove`, spent once by `power_up`. It dies of use, age, another serial, or a link that was lost.
-
-    There is no other way to make one: the first argument is this room's own.
-    """
+class _Proven:
+    """What every proof is: made in this room for one serial, spent once. It dies of use, age or a lost link."""
 
     __slots__ = ("_made_at", "_spent", "contact", "serial")
 
@@ -34,16 +34,16 @@ class Proof:
         self._spent = False
 
     def spend(self, *, serial: str, contact: int) -> None:
-        """Use the proof up, for the board and the unbroken contact with the bench that it was made for.
+        """Use the proof up, for the serial and the unbroken contact with the bench that it was made for.
 
         Parameters
         ----------
-        serial : the board about to be powered.
+        serial : the board or host that it is used for.
         contact : the bench's count of links that had to be made anew; any change since kills the proof.
 
         Raises
         ------
-        NotProven : it was used before, is older than `LIFE_S`, is for another board, or a link was lost since.
+        NotProven : it was used before, is older than `LIFE_S`, is for another serial, or a link was lost since.
         """
         age_s = boot_time() - self._made_at
         if self._spent:
@@ -57,9 +57,32 @@ class Proof:
             raise NotProven(f"the proof of {self.serial} is {age_s:.0f} s old, its life is {LIFE_S:.0f} s; prove again")
 
 
+class Proof(_Proven):
+    """Cable and board are right, just now. Made by `prove`, spent once by `power_up`.
+
+    There is no other way to make one: the first argument is this room's own.
+    """
+
+    __slots__ = ()
+
+
+class HostProof(_Proven):
+    """This host, just now, has on its pins what its circuit says. Made by `prove_host`; it powers no board.
+
+    It is spent once, by what next puts power through the host. There is no other way to make one.
+    """
+
+    __slots__ = ()
+
+
 def seal_proof(*, serial: str, contact: int) -> Proof:
     """Make a proof. For `prove` alone; the package does not export it."""
     return Proof(_SEAL, serial=serial, contact=contact)
+
+
+def seal_host_proof(*, serial: str, contact: int) -> HostProof:
+    """Make the proof of a host. For `prove_host` alone; the package does not export it."""
+    return HostProof(_SEAL, serial=serial, contact=contact)
 
 
 def boot_time() -> float:

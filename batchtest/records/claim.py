@@ -1,8 +1,9 @@
-"""The claim on an attempt number: made by exclusive create, so that two stations on one folder never share one."""
+"""The claim on a number: made by exclusive create, so that two stations on one folder never share one."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from batchtest.records.names import CSV, PART, AttemptName, attempt_files
@@ -18,17 +19,33 @@ def claim_part(folder: Path, serial: str) -> tuple[AttemptName, int]:
     ------
     OSError : the disk does not take it.
     """
-    number = 1 + max((name.number for name, _ in attempt_files(folder) if name.serial == serial), default=0)
+    first = 1 + max((name.number for name, _ in attempt_files(folder) if name.serial == serial), default=0)
+    number, file = claim_number(first, lambda number, ending: AttemptName(serial, number).path(folder, ending))
+    return AttemptName(serial, number), file
+
+
+def claim_number(first: int, path: Callable[[int, str], Path], final: str = CSV, part: str = PART) -> tuple[int, int]:
+    """Create the part file of the first free number from `first` on, and give the number and the open file.
+
+    Parameters
+    ----------
+    path : path of the file of a number with an ending.
+    final, part : ending of a file that is finished, and of one that grows.
+
+    Raises
+    ------
+    OSError : the disk does not take it.
+    """
+    number = first
     while True:
-        name = AttemptName(serial, number)
-        part = name.path(folder, PART)
+        growing = path(number, part)
         try:
-            file = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
+            file = os.open(growing, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
         except FileExistsError:
             number += 1
             continue
-        if not name.path(folder, CSV).exists():
-            return name, file
-        os.close(file)  # another station closed this number between the look and the create
-        part.unlink()
+        if not path(number, final).exists():
+            return number, file
+        os.close(file)  # another station finished this number between the look and the create
+        growing.unlink()
         number += 1

@@ -1,7 +1,8 @@
 """Works a procedure through: attempts and batches, power-up, load points, power-down."""
 
-from batchtest.sequencer.attempt import Ending, Station, run_attempt
+from batchtest.sequencer.attempt import Ending, Station
 from batchtest.sequencer.batch import BatchObserver, Job, run_batch
+from batchtest.sequencer.challenge import run_challenge
 from batchtest.sequencer.logbook import Logbook, Observer
 
-__all__ = ["BatchObserver", "Ending", "Job", "Logbook", "Observer", "Station", "run_attempt", "run_batch"]
+__all__ = ["BatchObserver", "Ending", "Job", "Logbook", "Observer", "Station", "run_batch", "run_challenge"]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Protocol
 
 from batchtest.bench import Bench
 from batchtest.errors import NotProven, SafetyTrip
@@ -13,10 +14,11 @@ from batchtest.measuring import Reader
 from batchtest.nouns import Outcome
 from batchtest.procedure import Action, Procedure
 from batchtest.procedure.actions import ApplyLoads, Derive, PowerDown, SoftStart
-from batchtest.proof import prove
+from batchtest.proof import Memory, Proof, prove
+from batchtest.records.excuse import counted
 from batchtest.sequencer.load_points import apply_loads, derive_values
 from batchtest.sequencer.logbook import Logbook, Observer
-from batchtest.sequencer.power import Hands, power_down, power_up
+from batchtest.sequencer.power import Hands, hold_interlock, power_down, power_up
 from batchtest.sequencer.shield import uninterrupted
 
 
@@ -31,19 +33,33 @@ class Ending:
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """What stays the same from board to board: bench and reader, the setup and the procedure that follows from it."""
+    """What stays from board to board: bench, reader, setup and procedure, and what is known of the cable."""
 
     bench: Bench
     reader: Reader
     setup: Setup
     procedure: Procedure
     ambient_C: float
+    memory: Memory = field(default_factory=Memory)
+
+
+class Work(Protocol):
+    """What is done with a board once it lies in the nest."""
+
+    def __call__(self, station: Station, serial: str, logbook: Logbook, observer: Observer) -> None:
+        """Do it; raises as `run_attempt` knows it."""
+        ...
 
 
 def run_attempt(
-    station: Station, serial: str, logbook: Logbook, observer: Observer, place: Callable[[str], None]
+    station: Station,
+    serial: str,
+    logbook: Logbook,
+    observer: Observer,
+    place: Callable[[str], None],
+    work: Work,
 ) -> Ending:
-    """Have the board placed, with the outputs off, and work through the procedure.
+    """Have the board placed, with the outputs off, and do the work: `test`, or only what `try_gate` does.
 
     Never raises: a refusal, a stop and whatever else went wrong come back in the `Ending`, to be raised once recorded.
     """
@@ -51,7 +67,7 @@ def run_attempt(
         station.bench.off()
         place(serial)
         logbook.begin()
-        _work(station, serial, logbook, observer)
+        work(station, serial, logbook, observer)
     except SafetyTrip as trip:
         ending = Ending(Outcome.FAIL, str(trip))
     except NotProven as refusal:
@@ -59,8 +75,8 @@ def run_attempt(
     except BaseException as error:  # a bench error, Ctrl-C, a bug: stopped; raised once its record is closed
         ending = Ending(Outcome.STOPPED, _cause(error), error)
     else:
-        judgements = [line.judgement for line in logbook.lines]
-        ending = Ending(outcome_of(judgements), first_cause(logbook.lines))
+        lines = counted(logbook.lines, logbook.waivers)
+        ending = Ending(outcome_of(line.judgement for line in lines), first_cause(lines))
     return _switched_off(station.bench, ending)
 
 
@@ -81,10 +97,11 @@ def _switched_off(bench: Bench, ending: Ending) -> Ending:
     return ending
 
 
-def _work(station: Station, serial: str, logbook: Logbook, observer: Observer) -> None:
+def test(station: Station, serial: str, logbook: Logbook, observer: Observer) -> None:
+    """Work through the whole procedure: the gate, and with its proof everything that needs power."""
     procedure = station.procedure
-    hands = Hands(station.bench, station.reader, logbook.enter, _Announcer(procedure, observer))
-    proof = prove(hands.bench, hands.reader, procedure, serial, enter=hands.enter, announce=hands.announce)
+    hands = _hands(station, logbook, observer)
+    proof = _prove(station, serial, hands)
     if proof is None:
         return
     try:
@@ -98,6 +115,29 @@ def _work(station: Station, serial: str, logbook: Logbook, observer: Observer) -
         raise
 
 
+def try_gate(station: Station, serial: str, logbook: Logbook, observer: Observer) -> None:
+    """Work through the gate alone; its proof is thrown away, nothing is powered."""
+    _prove(station, serial, _hands(station, logbook, observer))
+
+
+def _hands(station: Station, logbook: Logbook, observer: Observer) -> Hands:
+    announce = _Announcer(station.procedure, observer)
+    return Hands(station.bench, station.reader, logbook.enter, announce, logbook.waivers)
+
+
+def _prove(station: Station, serial: str, hands: Hands) -> Proof | None:
+    return prove(
+        hands.bench,
+        hands.reader,
+        station.procedure,
+        serial,
+        memory=station.memory,
+        waivers=hands.waivers,
+        enter=hands.enter,
+        announce=hands.announce,
+    )
+
+
 def _load(station: Station, logbook: Logbook, hands: Hands) -> None:
     """Everything after the soft start, in the order of the procedure."""
     volts = max(action.volts for action in station.procedure.powered if isinstance(action, SoftStart))
@@ -107,6 +147,7 @@ def _load(station: Station, logbook: Logbook, hands: Hands) -> None:
         hands.announce(action)
         match action:
             case ApplyLoads():
+                hold_interlock(station.procedure, hands)
                 apply_loads(action, volts, hands)
             case Derive():
                 derive_values(action, logbook.lines, station.setup, station.ambient_C, hands.enter)

@@ -8,9 +8,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
-from batchtest.nouns import Attempt, Context, Phase
+from batchtest.files.library import Setup
+from batchtest.nouns import Attempt, Context, Phase, Waiver
+from batchtest.records.excuse import in_force
 from batchtest.records.journal import Journal
-from batchtest.sequencer.attempt import Ending, Station, run_attempt
+from batchtest.sequencer.attempt import Ending, Station, Work, run_attempt, test
 from batchtest.sequencer.logbook import Logbook, Observer
 from batchtest.sequencer.shield import uninterrupted
 
@@ -25,12 +27,26 @@ class BatchObserver(Observer, Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """What is the same for all boards of a batch besides the station: its name, who tests, where records go."""
+    """What is the same for all boards of a batch besides the station: its name, who tests, where records go.
+
+    `waivers` are all of the batch; `since` is the latest time that its records know.
+    """
 
     batch: str
     operator: str
     reports: Path
     software: str
+    waivers: tuple[Waiver, ...] = ()
+    since: datetime | None = None
+
+    def in_force(self, setup: Setup) -> tuple[Waiver, ...]:
+        """The waivers that hold now."""
+        return in_force(self.waivers, setup, self.now())
+
+    def now(self) -> datetime:
+        """The wall clock, or `since` where that clock was set back."""
+        now = datetime.now().astimezone()
+        return now if self.since is None else max(now, self.since)
 
 
 def run_batch(
@@ -43,20 +59,26 @@ def run_batch(
     Whatever stopped or refused an attempt, after that attempt was handed on: the batch ends there.
     """
     for serial in serials:
-        attempt, ending = _one(station, job, serial, place, observer)
+        attempt, ending = run_one(station, job, serial, place, observer)
         yield attempt
         if ending.error is not None:
             raise ending.error
 
 
-def _one(
-    station: Station, job: Job, serial: str, place: Callable[[str], None], observer: BatchObserver
+def run_one(
+    station: Station,
+    job: Job,
+    serial: str,
+    place: Callable[[str], None],
+    observer: BatchObserver,
+    work: Work = test,
 ) -> tuple[Attempt, Ending]:
+    """One attempt from the claim of its number to its closed record, and how it ended."""
     with Journal.claim(job.reports, _context(station, job, serial)) as journal:
         observer.start_attempt(serial, journal.attempt, station.procedure.seconds)
         clock = station.bench.clock
         logbook = Logbook(journal, observer, station.setup.limits.decision.rule, clock)
-        ending = run_attempt(station, serial, logbook, observer, place)
+        ending = run_attempt(station, serial, logbook, observer, place, work)
         try:
             with uninterrupted():
                 attempt = journal.close(
@@ -92,4 +114,5 @@ def _context(station: Station, job: Job, serial: str) -> Context:
         software=job.software,
         instruments=station.bench.identities,
         started=datetime.now().astimezone(),
+        waivers=job.in_force(setup),
     )

@@ -26,9 +26,10 @@ class Observer(Protocol):
 
 
 class Logbook:
-    """The lines of one attempt, in the order in which they were read."""
+    """The lines of one attempt, in the order in which they were read; `waivers` are those that the record names."""
 
     def __init__(self, journal: Journal, observer: Observer, rule: Rule, clock: Clock) -> None:
+        self.waivers = journal.context.waivers
         self._journal, self._observer, self._rule, self._clock = journal, observer, rule, clock
         self._start = clock.now()
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from batchtest.bench import Bench
-from batchtest.errors import BenchError, SafetyTrip
+from batchtest.errors import BenchError, NotProven, SafetyTrip
 from batchtest.measuring import Reader
-from batchtest.nouns import Line, Verdict
-from batchtest.procedure.actions import Identify, PowerDown, Procedure, SoftStart
-from batchtest.proof import Announce, Enter, Proof, identify
+from batchtest.nouns import Line, Verdict, Waiver
+from batchtest.procedure.actions import CheckInterlock, PowerDown, Procedure, SoftStart
+from batchtest.proof import Announce, Enter, Proof, read_again, require_interlock
 from batchtest.quantities import show
 
 #: A point at or below this is safe to disconnect, V (extra-low voltage by far; local rules may ask for less).
@@ -22,16 +22,17 @@ LOOK_S = 0.2
 
 @dataclass(frozen=True, slots=True)
 class Hands:
-    """What power is handled with: the bench, its reader, where readings are entered, who is told of each action."""
+    """What power is handled with: bench, reader, where readings are entered, who is told of actions, what is waived."""
 
     bench: Bench
     reader: Reader
     enter: Enter
     announce: Announce
+    waivers: tuple[Waiver, ...] = ()
 
 
 def power_up(proof: Proof, serial: str, procedure: Procedure, hands: Hands) -> None:
-    """Spend the proof, read the id resistor once more, and go through the soft start. Only so does a board get power.
+    """Spend the proof, read again what tells the cable best, and go through the soft start. Only so is a board powered.
 
     Raises
     ------
@@ -39,14 +40,29 @@ def power_up(proof: Proof, serial: str, procedure: Procedure, hands: Hands) -> N
     SafetyTrip : a window does not hold, or the supply is still in its current limit; the outputs are off.
     """
     proof.spend(serial=serial, contact=hands.bench.contact)
-    for action in procedure.gate:
-        if isinstance(action, Identify):
-            identify(hands.reader, action, enter=hands.enter)
-    hands.bench.scanner.open_all()
+    read_again(hands.reader, procedure, hands.waivers, enter=hands.enter)
     for step in procedure.powered:
         if isinstance(step, SoftStart):
             hands.announce(step)
+            hold_interlock(procedure, hands)
+            hands.bench.scanner.open_all()
             _soft_start(step, hands)
+
+
+def hold_interlock(procedure: Procedure, hands: Hands) -> None:
+    """Read the interlock where the bench has one, before an output goes on and again at every step and load point.
+
+    Raises
+    ------
+    NotProven : it is not closed; the outputs are off.
+    """
+    for action in procedure.gate:
+        if isinstance(action, CheckInterlock):
+            try:
+                require_interlock(hands.reader, action, enter=hands.enter)
+            except NotProven:
+                hands.bench.off()
+                raise
 
 
 def _soft_start(step: SoftStart, hands: Hands) -> None:

@@ -1,10 +1,10 @@
-"""The simulated handler: it puts the board of a serial into the nest, and takes it out again."""
+"""The simulated handler: it puts the board of a serial into the nest, takes it out again, and changes the cable."""
 
 from __future__ import annotations
 
 import re
 
-from batchtest.errors import StationError
+from batchtest.errors import StationError, nearest
 from batchtest.files.bench import Handler
 from batchtest.simulated.on_bench import BenchInstrument
 from batchtest.simulated.rack import Rack
@@ -16,7 +16,10 @@ _SERIAL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 
 
 class SimulatedHandler(BenchInstrument):
-    """`NEST:PLAC "VN-0001"`, `NEST:EJEC`, `NEST:BOAR?`, `NEST:LID?` (1 is closed)."""
+    """`NEST:PLAC "VN-0001"`, `NEST:EJEC`, `NEST:BOAR?`, `NEST:LID?` (1 is closed), and `NEST:CABL "vent-lead"`.
+
+    It takes the cable out of the drawer of that name: `NEST:CABL?` tells which it believes is fitted, and no more.
+    """
 
     def __init__(self, handler: Handler, rack: Rack) -> None:
         super().__init__("handler", handler, rack)
@@ -24,6 +27,8 @@ class SimulatedHandler(BenchInstrument):
         self.add("NEST:EJECT", self._eject)
         self.add("NEST:BOARD?", lambda: f'"{self.rack.board.serial if self.rack.board else ""}"')
         self.add("NEST:LID?", lambda: self.rack.lid_closed)
+        self.add("NEST:CABLE", self._fit_cable, string)
+        self.add("NEST:CABLE?", lambda: f'"{self.rack.cable_asked}"')
 
     def _place(self, serial: str) -> None:
         if not _SERIAL.fullmatch(serial):
@@ -31,6 +36,16 @@ class SimulatedHandler(BenchInstrument):
         self.spend(MOVE_S)
         try:
             self.rack.place(serial, self.moment)
+        except StationError as error:
+            raise ScpiError(-240, str(error)[:200]) from error
+
+    def _fit_cable(self, name: str) -> None:
+        known = self.rack.setup.cables
+        if name not in known:
+            raise ScpiError(-224, f"no cable {name[:40]!r}; {nearest(name, list(known))}")
+        self.spend(MOVE_S)
+        try:
+            self.rack.fit_cable(name, self.moment)
         except StationError as error:
             raise ScpiError(-240, str(error)[:200]) from error
 

@@ -9,12 +9,13 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping
 from random import Random
+from typing import Literal
 
 from batchtest.files.fixture import input_point
 from batchtest.files.library import Setup
 from batchtest.simulated.approach import Approach
 from batchtest.simulated.board import Board, Operating
-from batchtest.simulated.boards import Stock, simulation_of
+from batchtest.simulated.boards import Stock, simulation_of, truly_fitted
 from batchtest.simulated.log import BenchLog, Kind
 from batchtest.simulated.outputs import LoadChannel, SupplyState
 
@@ -25,6 +26,8 @@ LEAK_OHM = 1000.0
 INRUSH_OHM = 10.0
 #: A load channel holds its current down to this share of the set one; below it is unregulated.
 REGULATES = 0.98
+#: The resistor at the far end of the loop through lid and covers, ohm.
+INTERLOCK_OHM = 1000.0
 #: Time constant of a nest without a board, s.
 _EMPTY_S = 0.001
 #: Steps to the voltage of a supply that a discharge resistor pulls into its limit; each halves what is left.
@@ -32,7 +35,12 @@ _HALVINGS = 16
 
 
 class Rack:
-    """The nest and everything that is wired to it."""
+    """The nest and everything that is wired to it.
+
+    Attributes
+    ----------
+    cable_asked, cable_fitted : the cable that the handler believes is fitted, and the one that truly is.
+    """
 
     def __init__(self, setup: Setup, log: BenchLog) -> None:
         self.lock = threading.RLock()
@@ -46,14 +54,18 @@ class Rack:
         self.closed_since_s = 0.0
         self.operating = Operating({}, 0.0, {})
         self.feed = input_point(setup.fixture)
+        ends = {name: {point.plus, point.minus} for name, point in setup.fixture.points.items()}
+        self._across_feed = [name for name in ends if ends[name] == ends[self.feed]]
         self._points = {name: Approach(0.0, 0.0, 0.0, _EMPTY_S) for name in setup.fixture.points}
         self._load_points = {point.load: name for name, point in setup.fixture.points.items() if point.load is not None}
         self._stock = Stock(setup)
         self._shown: dict[str, str] = {}
+        self._interlock: float | Literal["lid"] | None = "lid"
+        self.fit_cable(setup.fixture.cable, 0.0)
 
     def place(self, serial: str, now: float) -> None:
         """Put the board of a serial into the nest, with the charge that it brings; the lid closes."""
-        self.board = self._stock.board(serial)
+        self.board = self._stock.board(serial, self.cable_fitted)
         self.lid_closed = True
         self._points = {
             name: Approach(volts, 0.0, now, self.board.bleed_s[name]) for name, volts in self.board.charge_V.items()
@@ -68,6 +80,32 @@ class Rack:
         self._points = {name: Approach(0.0, 0.0, now, _EMPTY_S) for name in self._points}
         self._note(now, "handler", "nest empty")
         self.apply(now)
+
+    def fit_cable(self, asked: str, now: float) -> None:
+        """Fit a cable, under power too. What comes out of the drawer may be another than the one asked for.
+
+        Raises
+        ------
+        SetupError : there is no such cable in the library, or it does not fit; then the one before stays.
+        """
+        fitted = truly_fitted(self.setup, asked)
+        self._stock.joined(fitted)
+        if self.board is not None:
+            self.board = self._stock.board(self.board.serial, fitted)
+        self.cable_asked, self.cable_fitted = asked, fitted
+        self._note(now, "cable", fitted)
+        self.apply(now)
+
+    @property
+    def interlock_ohms(self) -> float | None:
+        """What the loop through lid and covers measures, ohm; `None` is open. It follows the lid until it is set."""
+        if self._interlock != "lid":
+            return self._interlock
+        return INTERLOCK_OHM if self.lid_closed else None
+
+    @interlock_ohms.setter
+    def interlock_ohms(self, ohms: float | None) -> None:
+        self._interlock = ohms
 
     def set_relays(self, closed: tuple[int, ...], effective_s: float) -> None:
         """Relays closed from `effective_s` on; until then the meter's input is open."""
@@ -205,7 +243,7 @@ class Rack:
         loaded = any(load.on and self._load_points.get(channel) == point for channel, load in self.loads.items())
         if self.supply.on or loaded:
             return self.board.settle_s[point]
-        if point == self.feed and self.discharging:
+        if point in self._across_feed and self.discharging:
             ohms = float(self.setup.fixture.discharge.resistor)
             return self.board.bleed_s[point] * ohms / (ohms + LEAK_OHM)
         return self.board.bleed_s[point]

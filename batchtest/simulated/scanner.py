@@ -13,10 +13,11 @@ CLOSE_S, OPEN_S = 0.015, 0.001
 
 
 def channels_of(bench: BenchFile, fixture: FixtureFile) -> frozenset[int]:
-    """All channels that are wired: points, their contact channels, the discharge resistor, the reference."""
+    """All channels that are wired: points, their contact channels, discharge resistor, reference and interlock."""
     points = fixture.points.values()
     wired = {channel for point in points for channel in (point.scanner, *point.contact)}
-    return frozenset(wired | {fixture.discharge.scanner, bench.reference.scanner})
+    wired |= {fixture.discharge.scanner, bench.reference.scanner}
+    return frozenset(wired if bench.interlock is None else wired | {bench.interlock.scanner})
 
 
 class SimulatedScanner(BenchInstrument):

@@ -14,8 +14,14 @@ from batchtest.files.bench import DiodeAccuracy, OhmsAccuracy
 from batchtest.files.library import Setup
 from batchtest.judging.accuracy import row_for
 from batchtest.nouns import Measurand, Measurement
-from batchtest.procedure.actions import ApplyLoads, CheckCold, Derive, Procedure, SoftStart
-from batchtest.simulated.boards import assembly_of, fault_of, model_of, simulation_of, terminals_of
+from batchtest.procedure.actions import ApplyLoads, CheckCold, Derive, Procedure, ProvePinMap, SoftStart
+from batchtest.simulated.boards import (
+    assembly_of,
+    fault_of,
+    simulation_of,
+    terminals_of,
+    truly_fitted,
+)
 
 #: Beyond this share of its range, or of its compliance, the ohms function is over range.
 _OVER_RANGE, _GIVES_UP = 1.2, 0.999
@@ -38,14 +44,14 @@ class TrueValues:
 
 
 def true_values(setup: Setup, procedure: Procedure, serials: Sequence[str]) -> list[TrueValues]:
-    """True values of all boards, in the order of `serials`; boards with the same fault are solved together."""
+    """True values of all boards by the cable truly fitted, in the order of `serials`; same faults solved together."""
     groups: dict[str | None, list[str]] = {}
     for serial in serials:
         groups.setdefault(fault_of(setup, serial), []).append(serial)
-    good = assembly_of(setup)
+    good = assembly_of(setup, truly_fitted(setup))
     found: dict[str, TrueValues] = {}
     for fault, members in groups.items():
-        model = model_of(setup, good if fault is None else with_fault(good, fault))
+        model = BenchModel.of(good if fault is None else with_fault(good, fault), setup.fixture)
         values = draw_values(good, seed=simulation_of(setup).seed, serials=members)
         for board in _Group(setup, procedure, model, values).solve(members, fault):
             found[board.serial] = board
@@ -88,7 +94,7 @@ class _Group:
     def _columns(self) -> Iterator[tuple[str, Floats]]:
         at_points: dict[str, list[tuple[float, Floats]]] = {}
         for action in (*self.procedure.gate, *self.procedure.powered):
-            if isinstance(action, CheckCold):
+            if isinstance(action, ProvePinMap | CheckCold):
                 yield from ((one.name, self._cold(one)) for one in action.measurements)
             elif isinstance(action, SoftStart | ApplyLoads):
                 solution = self._powered(action)

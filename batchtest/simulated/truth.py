@@ -9,7 +9,7 @@ from typing import Literal
 
 from batchtest.files.library import Setup
 from batchtest.nouns import Limit, Measurement
-from batchtest.procedure.actions import ApplyLoads, CheckCold, Derive, Procedure, SoftStart
+from batchtest.procedure.actions import ApplyLoads, CheckCold, Derive, Procedure, ProvePinMap, SoftStart
 from batchtest.simulated.boards import simulation_of
 from batchtest.simulated.doubts import Doubt, Doubts, Values
 from batchtest.simulated.true_values import TrueValues, true_values
@@ -66,7 +66,7 @@ class _Judge:
         self._measurements = [
             measurement
             for action in (*procedure.gate, *procedure.powered)
-            if isinstance(action, CheckCold | SoftStart | ApplyLoads | Derive)
+            if isinstance(action, ProvePinMap | CheckCold | SoftStart | ApplyLoads | Derive)
             for measurement in action.measurements
         ]
 

@@ -1,4 +1,4 @@
-"""What lies at the meter's terminals: through the scanner's relays to a point, a needle, the reference, or nothing."""
+"""What lies at the meter's terminals by the scanner's relays: a point, a needle, reference, interlock, or nothing."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ OPEN_NOISE_V = 0.002
 class Input:
     """The meter's terminals for one reading: a true voltage there already, what the test current adds, hum; or open.
 
-    `steady_V` is a source or the drop over a needle; `compliance_V` where the test current gives up.
+    `steady_V` is a source or the drop over a resistor; `compliance_V` where the test current gives up.
     """
 
     rack: Rack
@@ -57,6 +57,7 @@ class Wiring:
         }
         self._reference = bench.reference.scanner
         self._reference_V = float(bench.reference.voltage)
+        self._interlock = None if bench.interlock is None else bench.interlock.scanner
 
     def at(self, time_s: float, current_A: float, compliance_V: float, since_s: float) -> Input:
         """What is connected at a moment, with a test current of the meter's that flows since `since_s` (0 A: none)."""
@@ -64,14 +65,16 @@ class Wiring:
         for channel in rack.closed if time_s >= rack.closed_since_s else ():
             if channel == self._reference:
                 return Input(rack, self._hum, steady_V=self._reference_V)
+            if channel == self._interlock:
+                return self._resistor(rack.interlock_ohms, current_A)
             if channel in self._needles:
-                return self._needle(self._needles[channel], current_A)
+                return self._resistor(rack.needle_ohms(self._needles[channel]), current_A)
             if channel in self._points:
                 return self._point(self._points[channel], current_A, compliance_V, max(since_s, rack.closed_since_s))
         return Input(rack, self._hum, open=True)
 
-    def _needle(self, terminal: str, current_A: float) -> Input:
-        ohms = self._rack.needle_ohms(terminal)
+    def _resistor(self, ohms: float | None, current_A: float) -> Input:
+        """A resistor that carries nothing but the test current; `None` is open."""
         if ohms is None:
             return Input(self._rack, self._hum, open=True)
         return Input(self._rack, self._hum, steady_V=ohms * current_A)

@@ -108,17 +108,20 @@ class MeterValues:
 
 
 class Nest:
-    """A handler with a nest and a lid."""
+    """A handler with a nest, a lid, and a drawer of cables."""
 
     def __init__(self) -> None:
         self.board = ""
+        self.cable = "vent-lead"
 
     def __call__(self, unit: str) -> str | None:
         if unit.startswith("NEST:PLAC"):
             self.board = unit.split('"')[1]
         elif unit == "NEST:EJEC":
             self.board = ""
-        return {"NEST:BOAR?": f'"{self.board}"', "NEST:LID?": "1"}.get(unit)
+        elif unit.startswith("NEST:CABL "):
+            self.cable = unit.split('"')[1]
+        return {"NEST:BOAR?": f'"{self.board}"', "NEST:CABL?": f'"{self.cable}"', "NEST:LID?": "1"}.get(unit)
 
 
 class ScriptedBench:

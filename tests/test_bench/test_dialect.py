@@ -83,6 +83,39 @@ def test_values_are_checked(tmp_path: Path, line: str, message: str) -> None:
         load_dialect("own", SupplyDialect, tmp_path)
 
 
+HANDLER = """role = "handler"
+place = 'NEST:PLAC "{serial}"'
+eject = "NEST:EJEC"
+board = "NEST:BOAR?"
+lid = "NEST:LID?"
+"""
+FIT, CABLE = "fit = 'NEST:CABL \"{cable}\"'\n", 'cable = "NEST:CABL?"\n'
+
+
+@pytest.mark.parametrize(("lines", "fit"), [("", None), (FIT + CABLE, 'NEST:CABL "{cable}"')], ids=["without", "with"])
+def test_a_handler_may_change_cables_or_not(tmp_path: Path, lines: str, fit: str | None) -> None:
+    """The command and its query come together, or neither of them."""
+    (tmp_path / "own.toml").write_text(HANDLER + lines)
+    assert load_dialect("own", HandlerDialect, tmp_path).fit == fit
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        pytest.param(FIT, r"cable: is missing beside fit, .*; add its query", id="query"),
+        pytest.param(CABLE, r"fit: is missing beside cable; add the command that fits one, .*", id="command"),
+        pytest.param(
+            FIT.replace("{cable}", "{serial}"), "fit: has the placeholder 'serial'; known: cable", id="placeholder"
+        ),
+    ],
+)
+def test_half_of_what_changes_cables_is_refused(tmp_path: Path, line: str, message: str) -> None:
+    """A cable that was fitted and cannot be read back is not known, and the reverse is of no use."""
+    (tmp_path / "own.toml").write_text(HANDLER + line)
+    with pytest.raises(FileFaults, match=rf"own\.toml: line \d: {message}"):
+        load_dialect("own", HandlerDialect, tmp_path)
+
+
 def test_a_missing_dialect_names_the_nearest() -> None:
     """A name that is nearly right is answered with the right one."""
     with pytest.raises(SetupError, match="no dialect 'meter-confred'; did you mean 'meter-confread'"):

@@ -265,6 +265,49 @@ def test_the_handler_places_the_board_named(tmp_path: Path) -> None:
             handler.place("VN-0001")
 
 
+def test_the_handler_fits_the_cable_named(tmp_path: Path) -> None:
+    """The cable is read back; another one, or none, is refused."""
+    with opened(tmp_path) as (bench, scripted):
+        handler = bench.handler
+        assert handler is not None
+        assert handler.can_fit_cables
+        assert handler.cable() == "vent-lead"
+        handler.fit_cable("mist-lead")
+        assert (scripted.nest.cable, handler.cable()) == ("mist-lead", "mist-lead")
+        scripted.instruments["handler"].misbehave("NEST:CABL?", b'"vent-lead"\n')
+        with pytest.raises(InstrumentRefused, match="handler: vent-lead is fitted in place of mist-lead"):
+            handler.fit_cable("mist-lead")
+        scripted.nest.cable = ""
+        assert handler.cable() is None
+        scripted.instruments["handler"].misbehave("NEST:CABL?", b'""\n')
+        with pytest.raises(InstrumentRefused, match="no cable is fitted in place of mist-lead"):
+            handler.fit_cable("mist-lead")
+
+
+def test_a_handler_has_its_time_to_fit_a_cable(tmp_path: Path) -> None:
+    """A move lasts longer than a setting."""
+    with opened(tmp_path, reply="100 ms") as (bench, scripted):
+        assert bench.handler is not None
+        scripted.instruments["handler"].misbehave("*OPC?", 0.3, b"1\n")
+        bench.handler.fit_cable("mist-lead")
+        assert bench.handler.cable() == "mist-lead"
+
+
+def test_a_handler_that_cannot_change_cables_says_so(tmp_path: Path) -> None:
+    """Its dialect has no command for it, and nothing is sent."""
+    with opened(tmp_path) as (bench, scripted):
+        handler = bench.handler
+        assert handler is not None
+        handler.dialect = handler.dialect.model_copy(update={"fit": None, "cable": None})
+        heard = scripted.instruments["handler"].heard
+        heard.clear()
+        assert not handler.can_fit_cables
+        for ask in (handler.cable, lambda: handler.fit_cable("mist-lead")):
+            with pytest.raises(SetupError, match=r"handler: its dialect has no fit, .*; fit the cable by hand"):
+                ask()
+        assert heard == []
+
+
 def test_a_load_that_selects_its_channel_first_is_told_so(tmp_path: Path) -> None:
     """Where commands do not name the channel, selecting it goes before each, for switching off too."""
     with opened(tmp_path) as (bench, scripted):

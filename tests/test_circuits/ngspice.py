@@ -18,7 +18,7 @@ from batchtest.circuits import Assembly, Drive, LimitedSource
 from batchtest.circuits.elements import Column, Element
 
 LIBRARY = "libngspice.so.0"
-OPTIONS = ".options reltol=1e-7 abstol=1e-15 vntol=1e-9 gmin=1e-12 rshunt=1e12 temp=27 tnom=27 itl1=500"
+OPTIONS = ".options reltol=1e-7 abstol=1e-15 vntol=1e-9 gmin=1e-12 rshunt=1e12 tnom=27 itl1=500"
 
 _SAY = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_void_p)
 _EXIT = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_int, ctypes.c_bool, ctypes.c_bool, ctypes.c_int, ctypes.c_void_p)
@@ -48,10 +48,10 @@ class Ngspice:
         self._library.ngGet_Vec_Info.restype = ctypes.POINTER(_Vector)
         self._library.ngGet_Vec_Info.argtypes = [ctypes.c_char_p]
 
-    def solve(self, cards: Sequence[str], nodes: Sequence[str]) -> dict[str, float] | None:
+    def solve(self, cards: Sequence[str], nodes: Sequence[str], temperature_C: float) -> dict[str, float] | None:
         """Operating point of a flat netlist; `None` where ngspice finds none."""
         self.said.clear()
-        lines = ["reference", *cards, OPTIONS, ".end"]
+        lines = ["reference", *cards, f"{OPTIONS} temp={temperature_C!r}", ".end"]
         array = (ctypes.c_char_p * (len(lines) + 1))(*[line.encode() for line in lines], None)
         self._library.ngSpice_Circ(array)
         self._library.ngSpice_Command(b"op")
@@ -84,6 +84,7 @@ def voltages(
     values: np.ndarray,
     sources: Sequence[LimitedSource] = (),
     drives: Mapping[str, Drive] = {},
+    temperature_C: float = 27.0,
 ) -> dict[str, float] | None:
     """Voltage of every node of an assembly with one row of part values, by ngspice; `None` where it finds none.
 
@@ -101,7 +102,7 @@ def voltages(
     assert reference is not None
     for lines in product(*[_lines(drive) for _, drive in driven]):
         extra = [line for number, one in enumerate(zip(placed, lines, strict=True)) for line in _source(number, *one)]
-        found = reference.solve([*cards, *extra], sorted(set(names.values()) - {"0"}))
+        found = reference.solve([*cards, *extra], sorted(set(names.values()) - {"0"}), temperature_C)
         if found is not None and all(_holds(found, *one) for one in zip(placed, lines, strict=True)):
             return {node: found.get(name, 0.0) for node, name in names.items()}
     return None

@@ -7,8 +7,9 @@ import pytest
 
 from batchtest.circuits import BenchModel, draw_values, nominal_values, with_fault
 from batchtest.errors import SetupError
+from batchtest.files.library import load_setup
 
-from .demo import LOAD_POINTS, LOADS, POINTS, bench_model, joined
+from .demo import LOAD_POINTS, LOADS, POINTS, ROOT, bench_model, joined
 
 
 @pytest.mark.parametrize("pin_8", ["host.8", "host.ID"])
@@ -48,6 +49,39 @@ def test_a_supply_in_its_limit_delivers_its_limit():
     assert 0 < float(solution.between(*POINTS["feed"])[0]) < 23
 
 
+def test_all_cold_readings_are_those_taken_one_by_one():
+    """Many readings of many boards at once are what each reading gives by itself, in the order that was asked."""
+    model = bench_model()
+    values = draw_values(model.assembly, [f"VN-{number:04}" for number in range(30)])
+    each_C = np.linspace(18.0, 28.0, len(values))
+    rows = [(point, current_A, 10.0) for point in POINTS for current_A in (1e-3, 1e-4)] + [("id", 1e-2, 5.0)]
+    found = model.cold_all(values, rows, each_C)
+    assert found.shape == (len(rows), len(values))
+    for row, (point, current_A, compliance_V) in zip(found, rows, strict=True):
+        solution = model.cold(values, point, current_A, compliance_V, temperature_C=each_C)
+        assert row == pytest.approx(solution.between(*POINTS[point]), abs=1e-7)
+    assert found[-1] == pytest.approx(5.0, abs=0.01), "10 mA into 1 kohm gives up at its compliance"
+
+
+def test_the_id_resistor_reads_the_same_at_any_temperature_and_a_diode_does_not():
+    """A cold reading through junctions moves with temperature, one of a resistor alone stays."""
+    model = bench_model()
+    values = np.repeat(nominal_values(model.assembly), 2, axis=0)
+    ohms, diodes = model.cold_all(values, [("id", 1e-3, 10.0), ("analog", 1e-3, 10.0)], np.array([18.0, 28.0]))
+    assert ohms[0] == pytest.approx(ohms[1], rel=1e-9)
+    assert abs(diodes[0] - diodes[1]) > 1e-3
+
+
+def test_a_fixture_names_points_input_and_loads():
+    """What a fixture file says about points is what its bench model is driven at."""
+    setup = load_setup(ROOT, "vent-nest", "simulated")
+    model = BenchModel.of(bench_model().assembly, setup.fixture)
+    assert {name: model.points[name] for name in POINTS} == POINTS
+    assert model.loads == LOADS
+    feed = model.system.sources[0]
+    assert (feed.name, feed.plus, feed.minus) == ("supply", *POINTS["feed"])
+
+
 def test_a_shorted_rail_starves_its_load():
     """A load on a dead rail draws almost nothing, whatever it is set to."""
     model = BenchModel(with_fault(bench_model().assembly, "RL5 short"), POINTS, "feed", LOADS)
@@ -77,6 +111,9 @@ def test_currents_may_be_given_board_by_board():
     [
         pytest.param(
             lambda m, v: m.cold(v, "logik", 1e-3, 10), r"no point 'logik' .*did you mean 'logic'\?", id="point"
+        ),
+        pytest.param(
+            lambda m, v: m.cold_all(v, [("logik", 1e-3, 10)]), r"no point 'logik' .*did you mean 'logic'\?", id="in-all"
         ),
         pytest.param(lambda m, v: m.powered(v, 24, 1, {7: 1}), r"no load channel 7 .*known: 1, 2, 3", id="channel"),
     ],

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from batchtest.circuits import System, draw_values, nominal_values
-from batchtest.circuits.currents import shares_of_rating, stresses, terminal_currents
+from batchtest.circuits.currents import ratings_of, stresses, terminal_currents
 from batchtest.circuits.equations import SHUNT_S
 from batchtest.files.circuit import Rating
 
@@ -39,8 +39,8 @@ def test_no_part_of_a_board_under_test_passes_four_fifths_of_its_rating(amperes)
     values = nominal_values(model.assembly)
     solution = model.powered(values, 24.0, 1.0, amperes)
     circuits = {"host": demo_circuit("vent-nest"), "board": demo_circuit("vent")}
-    shares = shares_of_rating(stresses(solution, values), circuits)
-    assert max(float(share[0]) for share in shares.values()) < 0.8
+    found = stresses(solution, values)
+    assert max(float(found[part].share(rating)[0]) for part, rating in ratings_of(circuits).items()) < 0.8
 
 
 def test_what_the_wrong_cable_overstresses():
@@ -49,8 +49,8 @@ def test_what_the_wrong_cable_overstresses():
     values = nominal_values(assembly)
     solution = System(assembly).solve(values, {})
     found = stresses(solution, values)
-    shares = shares_of_rating(found, {"host": demo_circuit("cabinet")})
-    above = {part for part, share in shares.items() if share[0] > 1}
+    ratings = ratings_of({"host": demo_circuit("cabinet")})
+    above = {part for part, rating in ratings.items() if found[part].share(rating)[0] > 1}
     assert above == {"host.RACC", "host.DS1", "host.DS2", "host.DS3"}
 
 
@@ -82,3 +82,14 @@ def test_a_share_is_the_largest_of_what_is_rated():
     rating = Rating.model_validate({"voltage": "200 V", "power": "2 W"})
     assert float(stress.share(rating)[0]) == pytest.approx(0.5)
     assert float(stress.share(Rating())[0]) == 0.0
+    assert {key: float(ratio[0]) for key, ratio in stress.ratios(rating).items()} == pytest.approx(
+        {"voltage": 0.05, "power": 0.5}
+    )
+
+
+def test_loads_are_not_rated():
+    """A load stands for what hangs on a board; every other part keeps the rating of its file."""
+    ratings = ratings_of({"board": demo_circuit("vent")})
+    parts = demo_circuit("vent").parts.part
+    assert ratings == {f"board.{name}": part.rating for name, part in parts.items() if part.role != "load"}
+    assert len(parts) - len(ratings) == 3

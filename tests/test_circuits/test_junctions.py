@@ -55,14 +55,15 @@ def test_breakdown_carries_ibv_at_bv(bv, ibv):
 
 def test_breakdown_begins_at_bv_where_ibv_says_too_little():
     """A current at BV that the law exceeds anyway is not used."""
-    emission = np.array([1.8 * THERMAL_VOLTAGE_V])
-    start = breakdown_voltage(np.array([400.0]), np.array([5e-6]), np.array([2.5e-9]), emission)
+    thermal_V = np.array([THERMAL_VOLTAGE_V])
+    start = breakdown_voltage(np.array([400.0]), np.array([5e-6]), np.array([2.5e-9]), 1.8 * thermal_V, thermal_V)
     assert float(start[0]) == 400.0
 
 
 def test_a_diode_without_bv_does_not_break_down():
     """No breakdown voltage, no breakdown."""
-    start = breakdown_voltage(np.array([math.inf]), np.array([1e-3]), np.array([1e-14]), np.array([THERMAL_VOLTAGE_V]))
+    thermal_V = np.array([THERMAL_VOLTAGE_V])
+    start = breakdown_voltage(np.array([math.inf]), np.array([1e-3]), np.array([1e-14]), thermal_V, thermal_V)
     assert math.isinf(float(start[0]))
 
 

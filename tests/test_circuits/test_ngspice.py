@@ -1,6 +1,7 @@
 """Operating points against the independent reference: every node within 0.1 mV of ngspice.
 
-Source of the expected values: ngspice as a shared library, `op` with reltol 1e-7, gmin 1e-12, rshunt 1e12, 27 C.
+Source of the expected values: ngspice as a shared library, `op` with reltol 1e-7, gmin 1e-12, rshunt 1e12, tnom 27 C;
+the circuit at 27 C where a test names no other temperature.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from batchtest.circuits import (
 from batchtest.circuits.faults import fault_modes
 
 from . import ngspice
-from .demo import LOAD_POINTS, POINTS, bench_model, joined, with_loads
+from .demo import LOAD_POINTS, POINTS, bench_model, joined, small, with_loads
 
 pytestmark = pytest.mark.skipif(ngspice.library() is None, reason=f"{ngspice.LIBRARY} is not installed")
 
@@ -37,11 +38,12 @@ def worst_V(
     values: np.ndarray,
     sources: Sequence[LimitedSource] = (),
     drives: Mapping[str, Drive] = {},
+    temperature_C: float = 27.0,
 ) -> float:
     """Largest difference of any node, V."""
-    expected = ngspice.voltages(assembly, values[0], sources, drives)
+    expected = ngspice.voltages(assembly, values[0], sources, drives, temperature_C)
     assert expected is not None, "ngspice finds no operating point here"
-    solution = System(assembly, sources).solve(values, drives)
+    solution = System(assembly, sources).solve(values, drives, temperature_C=temperature_C)
     return max(abs(volts - float(solution.voltage(node)[0])) for node, volts in expected.items())
 
 
@@ -81,6 +83,43 @@ def test_cold_readings_agree(point, milliamperes):
     system = bench_model().system
     drives = {f"meter.{point}": Drive(10.0, 1.0, 0.0, milliamperes * 1e-3)}
     assert worst_V(system.assembly, nominal_values(system.assembly), system.sources, drives) < AGREE_V
+
+
+@pytest.mark.parametrize("temperature_C", [18.0, 28.0, 60.0])
+@pytest.mark.parametrize(("cable", "board"), [("vent-lead", "vent"), ("mist-lead", "mist"), ("mist-lead", "vent")])
+def test_a_cabinet_that_is_colder_or_warmer_agrees(cable, board, temperature_C):
+    """At other temperatures every node stands where the reference has it, with the right cable and the wrong one."""
+    assembly = joined("cabinet", cable, board)
+    assert worst_V(assembly, with_loads(assembly, 1.0), temperature_C=temperature_C) < AGREE_V
+
+
+@pytest.mark.parametrize("temperature_C", [18.0, 28.0])
+@pytest.mark.parametrize("amperes", LOAD_POINTS, ids=["none", "half", "full"])
+def test_a_powered_nest_that_is_colder_or_warmer_agrees(amperes, temperature_C):
+    """At other temperatures supply and load channels give the reference's voltages."""
+    system = bench_model().system
+    drives = {"supply": Drive(24.0, 0.02, 0.0, 1.0)}
+    drives |= {f"load.{channel}": Drive(0.0, 0.05, -current, 0.0) for channel, current in amperes.items()}
+    off_V = worst_V(system.assembly, nominal_values(system.assembly), system.sources, drives, temperature_C)
+    assert off_V < AGREE_V
+
+
+@pytest.mark.parametrize("temperature_C", [18.0, 28.0])
+@pytest.mark.parametrize("point", POINTS)
+def test_cold_readings_that_are_colder_or_warmer_agree(point, temperature_C):
+    """At other temperatures the ohms source of an unpowered board leaves every node where the reference has it."""
+    system = bench_model().system
+    drives = {f"meter.{point}": Drive(10.0, 1.0, 0.0, 1e-4)}
+    off_V = worst_V(system.assembly, nominal_values(system.assembly), system.sources, drives, temperature_C)
+    assert off_V < AGREE_V
+
+
+@pytest.mark.parametrize("temperature_C", [-20.0, 18.0, 27.0, 70.0, 110.0])
+@pytest.mark.parametrize("milliamperes", [0.5, 5.0, 50.0])
+def test_a_leaky_diode_breaks_down_where_the_reference_has_it(milliamperes, temperature_C):
+    """As its leak grows with temperature the knee of a breakdown moves, until it begins at BV itself."""
+    assembly = small(f"I1 n0 a {milliamperes}m\nD1 n0 a M\n.model M D(IS=1e-8 N=1.1 RS=2 BV=10 IBV=5m)")
+    assert worst_V(assembly, nominal_values(assembly), temperature_C=temperature_C) < AGREE_V
 
 
 @pytest.mark.parametrize("logic", ["a", "b", "both"])

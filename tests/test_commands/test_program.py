@@ -81,11 +81,14 @@ def test_check_prints_the_procedure_with_its_time(monkeypatch: pytest.MonkeyPatc
 
 
 def test_check_tells_the_same_to_machines(monkeypatch: pytest.MonkeyPatch):
-    """--json has every action with its seconds, which add up to the board's."""
+    """--json has every fixture, and every action with its seconds, which add up to the board's."""
     code, said = run("check", "--bench", "simulated", "--json", monkeypatch=monkeypatch)
-    (procedure,) = json.loads(said)
+    procedures = json.loads(said)
     assert code == 0
-    assert procedure["seconds"] == pytest.approx(sum(action["seconds"] for action in procedure["actions"]), abs=0.02)
+    assert [procedure["fixture"] for procedure in procedures] == ["mist-nest", "vent-nest"]
+    for procedure in procedures:
+        sum_s = sum(action["seconds"] for action in procedure["actions"])
+        assert procedure["seconds"] == pytest.approx(sum_s, abs=0.02)
 
 
 def test_check_says_every_fault_of_every_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

@@ -13,9 +13,11 @@ ROOT = Path(__file__).parents[2]
 
 
 @pytest.mark.parametrize("bench", ["simulated", "lan"])
-def test_the_demo_loads_without_a_fault(bench: str) -> None:
+@pytest.mark.parametrize("board", ["vent", "mist"])
+def test_the_demo_loads_without_a_fault(board: str, bench: str) -> None:
     """What a newcomer copies works as it stands."""
-    assert load_setup(ROOT, "vent-nest", bench).board == "vent"
+    setup = load_setup(ROOT, f"{board}-nest", bench)
+    assert (setup.board, setup.fixture.cable, setup.fixture.circuit) == (board, f"{board}-lead", f"{board}-nest")
 
 
 def test_every_file_of_the_demo_is_read() -> None:
@@ -37,10 +39,28 @@ def test_the_look_alike_cables_differ_in_one_wire() -> None:
     assert {pin: (vent[pin], mist[pin]) for pin in vent if vent[pin] != mist[pin]} == {6: (5, 6)}
 
 
+@pytest.mark.parametrize("nest", ["vent-nest", "mist-nest"])
+def test_a_terminal_has_one_contact_channel_and_the_nests_agree(nest: str) -> None:
+    """Points that share a terminal share its channel; a terminal of both nests has the same channel in both."""
+    channels: dict[str, set[int]] = {}
+    for name in {nest, "vent-nest"}:
+        for point in load_setup(ROOT, name, "simulated").fixture.points.values():
+            for terminal, channel in zip((point.plus, point.minus), point.contact, strict=True):
+                channels.setdefault(terminal, set()).add(channel)
+    assert {terminal: found for terminal, found in channels.items() if len(found) > 1} == {}
+
+
+@pytest.mark.parametrize("board", ["vent", "mist"])
+def test_every_limit_says_where_it_comes_from(board: str) -> None:
+    """No limit of the demo is there without a source of its own."""
+    limits = load_setup(ROOT, f"{board}-nest", "simulated").limits
+    assert all("source" in limit.model_fields_set for limit in (*limits.cold.values(), *limits.rails.values()))
+
+
 def test_the_first_boards_hold_a_short_a_wrong_divider_and_a_subtle_fault() -> None:
     """A demo batch of twenty shows every kind of failure, named in the file and so reproducible."""
     setup = load_setup(ROOT, "vent-nest", "simulated")
     assert setup.bench.simulation is not None
     boards = setup.bench.simulation.boards
-    assert {"RL5 short", "R5B open", "RS12 short"} <= set(boards.values())
+    assert {"RL5 short", "R5B open", "DZ12 open", "RS12 short"} <= set(boards.values())
     assert all(re.fullmatch(setup.limits.serials, serial) and serial <= "VN-0020" for serial in boards)

@@ -128,7 +128,7 @@ def test_faults_are_named_from_the_root_of_the_project():
         load_circuit(DEMO, "none", DEMO.parents[1])
 
 
-@pytest.mark.parametrize("name", ["vent", "mist", "cabinet", "vent-nest"])
+@pytest.mark.parametrize("name", ["vent", "mist", "cabinet", "vent-nest", "mist-nest"])
 def test_the_demo_circuits_are_whole(name):
     """The shipped circuits fit together, and every pin of their connector has a test point entry."""
     circuit = load_circuit(DEMO, name)

@@ -13,8 +13,9 @@ from stations import demo_setup
 
 from batchtest.bench import Bench
 from batchtest.clock import VirtualClock
-from batchtest.errors import BenchError, SafetyTrip
+from batchtest.errors import BenchError, InstrumentRefused, SafetyTrip
 from batchtest.measuring import Reader
+from batchtest.measuring.raw import INTERLOCK
 from batchtest.nouns import Limit, Measurand, Measurement, Phase, Role
 from batchtest.simulated import RunningBench, start_bench
 from batchtest.simulated.server import Mishap
@@ -99,6 +100,35 @@ def test_contacts_are_proven_and_an_open_needle_is_not(tmp_path: Path) -> None:
                 on.reader.contact(contact, channel)
         assert on.reader.proven("analog")
         assert not on.reader.proven("logic")
+
+
+def test_the_interlock_is_within_its_bounds_while_the_lid_is_closed(tmp_path: Path) -> None:
+    """Opened it has no value, although every needle was proven; bridged it reads too low."""
+    loop = replace(volts(INTERLOCK), measurand=Measurand.RESISTANCE, unit="ohm", range=10_000.0, phase=Phase.GATE)
+    with placed(tmp_path) as on:
+        closed = on.reader.read(loop)
+        on.running.rack.interlock_ohms = 0.1
+        bridged = on.reader.read(loop)
+        on.running.rack.interlock_ohms = None
+        opened = on.reader.read(loop)
+        assert closed.value is not None
+        assert closed.uncertainty is not None
+        assert abs(closed.value - 1000.0) <= closed.uncertainty
+        assert bridged.value == pytest.approx(0.1, abs=1)
+        assert (opened.value, opened.beyond) == (None, None)
+
+
+def test_a_cable_is_fitted_over_the_wire_and_read_back(tmp_path: Path) -> None:
+    """The handler says what it took out of the drawer; what is in the fixture may be another cable."""
+    with placed(tmp_path, cable="mist-lead") as on:
+        assert on.bench.handler is not None
+        assert on.bench.handler.can_fit_cables
+        for asked, fitted in (("long-lead", "long-lead"), ("vent-lead", "mist-lead")):
+            on.bench.handler.fit_cable(asked)
+            assert on.bench.handler.cable() == asked
+            assert on.running.rack.cable_fitted == fitted
+        with pytest.raises(InstrumentRefused, match=r"no cable 'mist-led'; did you mean 'mist-lead'"):
+            on.bench.handler.fit_cable("mist-led")
 
 
 def test_an_abort_bound_leaves_nothing_on(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from batchtest.errors import InstrumentRefused, OutputsNotOff, SafetyTrip, SetupError
+from batchtest.measuring.raw import INTERLOCK
 from batchtest.nouns import Limit, Measurand, Phase
 from test_measuring.readers import EACH_S, OHMS, VOLTS, reading
 
@@ -47,6 +48,30 @@ def test_an_unknown_point_names_the_nearest(tmp_path: Path) -> None:
         pytest.raises(SetupError, match="no point 'lgic' in the fixture; did you mean 'logic'"),
     ):
         on.reader.read(replace(VOLTS, point="lgic"))
+
+
+@pytest.mark.parametrize(
+    ("shown", "value"), [(1000.0, 1000.0), (0.125, 0.125), (math.inf, None)], ids=["closed", "bridged", "open"]
+)
+def test_the_interlock_is_read_on_its_own_channel(tmp_path: Path, shown: float, value: float | None) -> None:
+    """It has no needles: an open loop is no value and no bound, even where all needles of the board were proven."""
+    loop = replace(OHMS, name="interlock", point=INTERLOCK)
+
+    def change(table: dict[str, Any]) -> None:
+        table["interlock"] = {"scanner": 141, "resistance": {"lower": "900 ohm", "upper": "1.1 kohm"}}
+
+    with reading(tmp_path, change) as on:
+        on.prove("logic")
+        on.shows(lambda _: shown)
+        for found in (on.reader.read(loop), on.reader.settled(loop)):
+            assert on.scripted.relays.closed == [141]
+            assert (found.value, found.beyond, found.unit) == (value, None, "ohm")
+
+
+def test_a_bench_without_an_interlock_says_what_to_add(tmp_path: Path) -> None:
+    """Asking for it is a slip in the bench file, not in the fixture."""
+    with reading(tmp_path) as on, pytest.raises(SetupError, match=r"the bench file has no \[interlock\]; add"):
+        on.reader.read(replace(OHMS, point=INTERLOCK))
 
 
 def test_volts_over_range_are_read_on_the_next_range(tmp_path: Path) -> None:

@@ -243,3 +243,10 @@ def test_a_context_is_shown_as_it_was():
     known = context(attempt=3)
     text = _text(record(Outcome.PASS, lines=lines(), attempt=3))
     assert f"{known.serial} attempt 3 · batch {known.batch} board vent revision B" in text
+
+
+@pytest.mark.parametrize(("count", "spans"), [(6, False), (7, True)], ids=["short", "long"])
+def test_a_long_table_with_limits_of_its_own_takes_the_whole_width(count, spans):
+    """In half a page its limits would be folded or cut off."""
+    known = [line(f"pin map {number}", 5.0, phase=Phase.GATE, lower=number / 10) for number in range(count)]
+    assert ('class="block spans"' in attempt_page(record(Outcome.PASS, lines=tuple(known)))) is spans

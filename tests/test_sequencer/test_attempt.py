@@ -142,10 +142,10 @@ def test_an_interrupt_while_switching_off_waits_and_ends_the_batch(tmp_path: Pat
     """Ctrl-C during the last switching off: outputs off, the finished attempt keeps its outcome, no board follows."""
     with stand(tmp_path) as station:
         bench = station.station.bench
-        off = bench.off
+        off, last = bench.off, station.procedure.powered[-1].measurements[-1].name
 
         def interrupted_off() -> None:
-            if station.watcher.lines and station.watcher.lines[-1].measurement.name == "residual id after power-down":
+            if station.watcher.lines and station.watcher.lines[-1].measurement.name == last:
                 os.kill(os.getpid(), signal.SIGINT)
             off()
 

@@ -82,20 +82,22 @@ class TestBoards:
 
     def test_the_same_serial_is_the_same_board(self):
         """Parts, time constants, charge and fault, in another bench of the same seed too."""
-        one, other = (Stock(changed(defect_rate=1)).board("VN-0007") for _ in range(2))
+        one, other = (Stock(changed(defect_rate=1)).board("VN-0007", "vent-lead") for _ in range(2))
         assert np.array_equal(one.values, other.values)
         assert (one.fault, one.settle_s, one.charge_V) == (other.fault, other.settle_s, other.charge_V)
 
     def test_other_serials_and_other_seeds_are_other_boards(self):
         """No two alike."""
-        boards = [Stock(changed(seed=seed)).board(serial) for seed in (1, 2) for serial in ("VN-0001", "VN-0002")]
+        boards = [
+            Stock(changed(seed=seed)).board(serial, "vent-lead") for seed in (1, 2) for serial in ("VN-0001", "VN-0002")
+        ]
         assert len({board.values.tobytes() for board in boards}) == 4
         assert len({board.settle_s["logic"] for board in boards}) == 4
 
     def test_time_constants_spread_by_a_fifth(self):
         """Between 80 and 120 % of the test point's, and using both ends."""
         stock = Stock(changed())
-        shares = [stock.board(f"VN-{number}").settle_s["logic"] / 8e-3 for number in range(200)]
+        shares = [stock.board(f"VN-{number}", "vent-lead").settle_s["logic"] / 8e-3 for number in range(200)]
         assert 0.8 <= min(shares) < 0.82 < 1.18 < max(shares) <= 1.2
 
     def test_a_serial_named_outright_has_that_fault(self):
@@ -132,6 +134,28 @@ class TestBoards:
         assert 1 < sum(feed > 0.3 for feed in feeds) < 25
         assert max(feeds) <= 3
         assert all(charge["bias"] <= 0 == charge["id"] for charge in charges.values())
+
+    def test_a_point_with_plus_and_minus_swapped_reads_the_same_but_for_its_sign(self, desk: Desk):
+        """At every moment: while charge bleeds, while it is discharged, powered, and after."""
+        ends = {name: (point.plus, point.minus) for name, point in desk.rack.setup.fixture.points.items()}
+        pairs = [(one, other) for one in ends for other in ends if ends[one] == ends[other][::-1]]
+        assert ("feed", "feed-reversed") in pairs
+        seen = []
+        for number in range(20):
+            desk.place(f"VN-{number}", rest_s=0.1)
+            for step in (
+                lambda: None,
+                lambda: desk.close(131),
+                lambda: desk.power(24, 0.3),
+                lambda: desk.ask("supply", "*RST"),
+            ):
+                step()
+                desk.rack.apply(desk.now)
+                desk.now += 0.05
+                seen += [tuple(desk.rack.volts(name, desk.now) for name in pair) for pair in pairs]
+            desk.ask("scanner", "ROUT:OPEN:ALL")
+        assert [one for one, _ in seen] == pytest.approx([-other for _, other in seen], abs=1e-9)
+        assert sum(abs(one) > 0.01 for one, _ in seen) > len(seen) / 3
 
     def test_a_board_without_an_operating_point_looks_dead(self, desk: Desk, monkeypatch: pytest.MonkeyPatch):
         """All its points at zero and the supply in its limit: nothing that could pass."""

@@ -11,9 +11,9 @@ import pytest
 from batchtest.circuits import BenchModel
 from batchtest.errors import NoOperatingPoint
 from batchtest.files.library import Setup
-from batchtest.nouns import Limit
+from batchtest.nouns import Limit, Measurand
 from batchtest.procedure import derive
-from batchtest.procedure.actions import CheckCold, Procedure
+from batchtest.procedure.actions import CheckCold, Procedure, ProvePinMap
 from batchtest.simulated import BoardTruth, truth
 from batchtest.simulated.doubts import Doubt
 from batchtest.simulated.truth import _against
@@ -75,10 +75,30 @@ def test_true_values_are_where_the_simulated_bench_settles():
 def test_every_limit_of_cold_and_powered_actions_has_its_value():
     """And nothing of what is about the bench: reference, contacts, id, residual voltage."""
     found = set(true_of(changed(), "VN-0001")[0].readings)
-    cold = {one.name for action in procedure().gate if isinstance(action, CheckCold) for one in action.measurements}
+    unpowered = (action for action in procedure().gate if isinstance(action, ProvePinMap | CheckCold))
+    cold = {one.name for action in unpowered for one in action.measurements}
     powered = {one.name for action in procedure().powered for one in action.measurements if one.limit is not None}
     assert found >= cold | powered
     assert not any(name.startswith(("reference", "contact", "residual", "id resistor")) for name in found)
+
+
+def test_cold_values_are_what_the_simulated_meter_reads():
+    """Of the pin map and the cold checks, over range where the truth has no value: by the meter's own accuracy."""
+    setup, desk = changed(), Desk()
+    found = true_of(setup, "VN-0001")[0].readings
+    desk.place()
+    unpowered = (action for action in procedure().gate if isinstance(action, ProvePinMap | CheckCold))
+    for one in (each for action in unpowered for each in action.measurements):
+        channel = setup.fixture.points[one.point].scanner
+        if one.measurand is Measurand.DIODE:
+            desk.close(channel)
+            desk.ask("meter", "CONF:DIOD;:DIOD:NPLC 1")
+            desk.now += 0.2
+            shown = desk.numbers("meter", "READ?")[0]
+        else:
+            shown = desk.ohms(channel, one.range)[0]
+        true = found[one.name]
+        assert shown == (9.9e37 if true is None else pytest.approx(true, rel=2e-4, abs=5e-5 * one.range)), one.name
 
 
 def test_it_can_be_written_as_json():

@@ -1,0 +1,68 @@
+"""A station ready to work: the bench opened (and started, where it is simulated), its reader, the procedure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from batchtest.errors import SetupError
+
+if TYPE_CHECKING:
+    from batchtest.files.library import Setup
+    from batchtest.sequencer import Job, Station
+
+
+@contextmanager
+def open_station(setup: Setup, reports: Path, ambient_C: float) -> Iterator[Station]:
+    """Derive the procedure and open the bench; its lock lies in the reports folder.
+
+    Raises
+    ------
+    SetupError, BenchError : a file needs mending, or the bench cannot be opened.
+    """
+    from batchtest.bench import Bench
+    from batchtest.clock import ScaledClock
+    from batchtest.commands.served import served
+    from batchtest.measuring import Reader
+    from batchtest.procedure import derive
+    from batchtest.sequencer import Station
+
+    procedure = derive(setup)
+    simulation = setup.bench.simulation
+    clock = ScaledClock(float(simulation.scale) if simulation else 1.0)
+    reports.mkdir(parents=True, exist_ok=True)
+    with served(setup) as bench_file, Bench.open(bench_file, setup.bench_name, clock, reports) as bench:
+        reader = Reader(bench, bench_file, setup.fixture, ambient_C)
+        yield Station(bench, reader, replace(setup, bench=bench_file), procedure, ambient_C)
+
+
+def job_of(batch: str, operator: str, reports: Path) -> Job:
+    """The job of a batch, with its waivers."""
+    from datetime import datetime
+    from importlib.metadata import version
+
+    from batchtest.records.excuse import latest_time
+    from batchtest.records.waiver import read_waivers
+    from batchtest.sequencer import Job
+
+    waivers = read_waivers(reports, batch)
+    since = latest_time(reports / batch, waivers, datetime.now().astimezone())
+    return Job(batch, operator, reports, f"batchtest {version('batchtest')}", waivers, since)
+
+
+def ambient_of(setup: Setup, given: str | None) -> float:
+    """Temperature at the bench, C: given, or from the bench file; the uncertainty needs one."""
+    from batchtest.quantities import parse
+
+    known = setup.bench.ambient
+    if given is not None:
+        try:
+            return float(parse(given, "C"))
+        except ValueError as error:
+            raise SetupError(f"--ambient {error}") from error
+    if known is None:
+        raise SetupError(f"bench {setup.bench_name} has no ambient temperature; say --ambient '23 C'")
+    return float(known)
