@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
+from typing import Literal
 
 
 class Role(StrEnum):
@@ -203,7 +204,10 @@ class Waiver:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Context:
-    """All that a record must say besides its lines, so that it stands up years later; `waivers` were in force then."""
+    """All that a record must say besides its lines, so that it stands up years later; `waivers` were in force then.
+
+    `kind` is "host" where a host was mapped with nothing mated to it; `board` is that host then, and `cable` empty.
+    """
 
     board: str
     board_revision: str
@@ -224,6 +228,7 @@ class Context:
     instruments: tuple[InstrumentIdentity, ...]
     started: datetime
     waivers: tuple[Waiver, ...] = ()
+    kind: Literal["board", "host"] = "board"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

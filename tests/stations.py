@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from batchtest.bench import Bench
 from batchtest.clock import Clock, VirtualClock
 from batchtest.files.library import Setup, load_setup
 from batchtest.measuring import Reader
-from batchtest.nouns import Attempt, Line
+from batchtest.nouns import Attempt, Line, Waiver
 from batchtest.procedure import Action, Procedure, derive
 from batchtest.sequencer import Job, Station, run_batch
 from batchtest.simulated import RunningBench, start_bench
@@ -22,13 +23,27 @@ from batchtest.simulated import RunningBench, start_bench
 ROOT = Path(__file__).resolve().parent.parent
 
 
-def demo_setup(boards: dict[str, str] | None = None, **simulation: Any) -> Setup:
-    """The demo's setup; `boards` says what is wrong with which serial, all others are good unless a rate is given."""
-    setup = load_setup(ROOT, "vent-nest", "simulated")
+_derived: list[tuple[Setup, Procedure]] = []
+_loaded = lru_cache(load_setup)
+
+
+def demo_setup(boards: dict[str, str] | None = None, *, nest: str = "vent-nest", **simulation: Any) -> Setup:
+    """A demo's setup; `boards` says what is wrong with which serial, all others are good unless a rate is given."""
+    setup = _loaded(ROOT, nest, "simulated")
     assert setup.bench.simulation is not None
-    changed = {"defect_rate": 0, "boards": boards or {}, **simulation}
+    changed = {"fixture": nest, "defect_rate": 0, "boards": boards or {}, **simulation}
     bench = setup.bench.model_copy(update={"simulation": setup.bench.simulation.model_copy(update=changed)})
     return replace(setup, bench=bench)
+
+
+def derive_once(setup: Setup) -> Procedure:
+    """The procedure of a setup; what is simulated has no part in it, so that one may serve many tests."""
+    plain = replace(setup, bench=setup.bench.model_copy(update={"simulation": None}))
+    for known, procedure in _derived:
+        if known == plain:
+            return procedure
+    _derived.append((plain, derive(setup)))
+    return _derived[-1][1]
 
 
 @dataclass
@@ -61,6 +76,7 @@ class Stand:
     procedure: Procedure
     reports: Path
     watcher: Watcher = field(default_factory=Watcher)
+    waivers: tuple[Waiver, ...] = ()
 
     def test(self, *serials: str, batch: str = "try") -> list[Attempt]:
         """Test boards, one after another; what ends the batch is raised."""
@@ -68,10 +84,16 @@ class Stand:
 
     def attempts(self, serials: Sequence[str], batch: str = "try") -> Iterator[Attempt]:
         """The attempts as they are closed."""
-        handler = self.station.bench.handler
-        assert handler is not None
-        job = Job(batch, "tester", self.reports, "batchtest under test")
-        return run_batch(self.station, job, serials, handler.place, self.watcher)
+        return run_batch(self.station, self.job(batch), serials, self.place, self.watcher)
+
+    def job(self, batch: str = "try") -> Job:
+        """What is the same for all boards of a batch."""
+        return Job(batch, "tester", self.reports, "batchtest under test", self.waivers)
+
+    def place(self, serial: str) -> None:
+        """Have the handler put a board into the nest."""
+        assert self.station.bench.handler is not None
+        self.station.bench.handler.place(serial)
 
     @property
     def outputs_on(self) -> list[str]:
@@ -79,14 +101,21 @@ class Stand:
         found = ["supply"] if self.running.instruments.supply.output_on else []
         return found + [f"load {channel}" for channel in self.running.instruments.load.inputs_on]
 
+    @property
+    def was_powered(self) -> bool:
+        """Whether any output was ever on, by the simulated bench's own log."""
+        return self.running.log.was_on("supply") or self.running.log.was_on("load")
+
 
 @contextmanager
-def stand(reports: Path, setup: Setup | None = None, clock: Clock | None = None) -> Iterator[Stand]:
-    """Start a simulated bench in this process, and a station on it."""
+def stand(
+    reports: Path, setup: Setup | None = None, clock: Clock | None = None, *, true: Setup | None = None
+) -> Iterator[Stand]:
+    """Start a simulated bench in this process, and a station on it; `true` is what is simulated where that differs."""
     setup, clock = setup or demo_setup(), clock or VirtualClock()
-    procedure = derive(setup)
+    procedure = derive_once(setup)
     reports.mkdir(parents=True, exist_ok=True)
-    with start_bench(setup, clock) as running, Bench.open(running.bench_file, "try", clock, reports) as bench:
+    with start_bench(true or setup, clock) as running, Bench.open(running.bench_file, "try", clock, reports) as bench:
         reader = Reader(bench, running.bench_file, setup.fixture, 23.0)
         station = Station(bench, reader, replace(setup, bench=running.bench_file), procedure, 23.0)
         yield Stand(running, station, procedure, reports)

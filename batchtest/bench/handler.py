@@ -1,4 +1,4 @@
-"""The handler: a machine that puts the named board into the nest, closes the lid, and may change the cable or switch a host."""
+"""The handler: a machine that puts the named board into the nest, and may change the cable or switch a host's mains."""
 
 from __future__ import annotations
 

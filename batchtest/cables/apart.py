@@ -54,7 +54,7 @@ class Pair:
     @property
     def apart(self) -> bool:
         """Whether some reading tells them by at least `APART`."""
-        return self.best.distance >= APART
+        return any(reading.distance >= APART for reading in self.readings)
 
 
 def compare(harness: Harness, one: tuple[str, CableFile], other: tuple[str, CableFile]) -> list[Compared]:
@@ -86,7 +86,7 @@ def compared(
 def distance(cold: ColdBench, reading: ColdReading, one: Expected, other: Expected, *, tolerant: bool = True) -> float:
     """Distance of two expectations of one reading, in expanded uncertainties; 0 where one of them says nothing.
 
-    Over range lies at the end of the range at least: that is what it is compared as.
+    Over range lies at the end of what the reading reaches at least: that is what it is compared as.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def distance(cold: ColdBench, reading: ColdReading, one: Expected, other: Expect
     """
     if not (one.certain and other.certain) or one.value is other.value is None:
         return 0.0
-    values = [reading.range if expected.value is None else expected.value for expected in (one, other)]
+    values = [reading.reach if expected.value is None else expected.value for expected in (one, other)]
     uncertainty = math.hypot(
         *(_uncertainty(cold, reading, value, expected.sigma if tolerant else 0.0) for value, expected in
           zip(values, (one, other), strict=True)),

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from batchtest.cables.apart import compare
+from batchtest.cables.apart import APART, compare
 from batchtest.cables.damage import Damage, damage
 from batchtest.cables.hookup import Feed
 from batchtest.cables.readings import Harness
 from batchtest.cables.signature import Signature, sign, within
-from batchtest.cables.wiring import WiringFault, differences, goes_to, wiring_faults
+from batchtest.cables.wiring import Difference, WiringFault, differences, goes_to, wiring_faults
+from batchtest.errors import NoOperatingPoint
 from batchtest.files.cable import CableFile
 from batchtest.files.circuit import Card, CircuitFile
 from batchtest.files.library import Library
@@ -59,7 +60,11 @@ def blind_faults(library: Library, harness: Harness, fixture: str, feed: Feed) -
 
 
 def _seen(harness: Harness, signature: Signature, fault: WiringFault) -> bool:
-    circuit = harness.once(fault.cable).solve(pin.reading for pin in signature.readings)
+    """Whether some reading is out of its window; a circuit without an operating point shows nothing."""
+    try:
+        circuit = harness.once(fault.cable).solve(pin.reading for pin in signature.readings)
+    except NoOperatingPoint:
+        return False
     return not all(within(pin.limit, circuit.expected(pin.reading)) for pin in signature.readings)
 
 
@@ -88,19 +93,26 @@ def _said(host: CircuitFile, found: Damage) -> Iterator[str]:
 
 def _cure(harness: Harness, cable: CableFile, fault: WiringFault) -> str:
     """Continuity at both ends, which a person can always do; or two lines made unlike, where that tells them."""
-    changed = [difference.board_pin for difference in differences(cable, fault.cable)]
-    wires = " and ".join(wire.colour for wire in cable.wires if wire.board in changed)
-    cure = f"check the continuity of {wires} from end to end before the cable is first used"
-    pin, ground = changed[0], _ground_pin(harness, cable)
+    changed = differences(cable, fault.cable)
+    cure = f"{_by_hand(cable, changed)} before the cable is first used"
+    pin, ground = changed[0].board_pin, _ground_pin(harness, cable)
     if ground is None or pin == ground or len(changed) != 2:
         return cure
     distance = _made_unlike(harness, cable, fault, (pin, ground))
-    if distance < 1.0:
+    if distance < APART:
         return cure
     return (
         f"{cure}, or fit {ASYMMETRY_OHM / 1000:.0f} kohm on the board from pin {pin} to pin {ground}: "
         f"it tells them by {distance:.0f} U"
     )
+
+
+def _by_hand(cable: CableFile, changed: Sequence[Difference]) -> str:
+    """What a person checks: that wires go where they should, or that one that touches another goes nowhere else."""
+    wires = " and ".join(wire.colour for wire in cable.wires if wire.board in [one.board_pin for one in changed])
+    if any(len(one.wrong) > 1 for one in changed):
+        return f"check that {wires} touches no other wire"
+    return f"check the continuity of {wires} from end to end"
 
 
 def _ground_pin(harness: Harness, cable: CableFile) -> int | None:

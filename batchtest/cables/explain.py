@@ -19,7 +19,7 @@ TOLERANCE = 0.1
 #: How many explanations are named; more say nothing.
 NAMED = 3
 
-Kind = Literal["cable", "wiring", "board", "unknown"]
+Kind = Literal["cable", "wiring", "fixture", "board", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Explanation:
 
     Parameters
     ----------
-    kind : another cable of the library; a fault inside the right one; a bad board; none that is known.
+    kind : another cable of the library; a fault in the right one, or of the fixture; a bad board; none that is known.
     words : such as "reads like mist-lead: its pink wire (PK), board pin 6, goes to host pin 6, not 5".
     cable : the cable of the library that it looks like, or "".
     """
@@ -55,9 +55,9 @@ class Suspects:
     ) -> Explanation:
         """Look for what all readings agree with, the likeliest first.
 
-        A cable of the library comes before a fault inside the right one. A bad board is the explanation only where no
-        wire leads astray: one that is merely cut leaves a board unpowered at worst, and is named beside it. Where the
-        cable was right with the board before, a bad board comes before a fault inside the cable.
+        A cable of the library comes first. A bad board is the explanation only where no wire leads astray and no part
+        of the fixture has failed: a wire that is merely cut leaves a board unpowered at worst, and is named beside it.
+        Where cable and fixture were right with the board before, a bad board comes before a fault of theirs.
 
         Parameters
         ----------
@@ -72,14 +72,14 @@ class Suspects:
             return Explanation("cable", f"reads like {' or '.join(described)}", others[0])
         if cables_only:
             return UNKNOWN
-        wiring = list(self._wiring(readings))
-        board = list(self._board(readings)) if trusted or all(fault.open for fault in wiring) else []
-        if board:
-            cut = f", or {self.signature.cable} in which {_listed(_what(wiring))}" if wiring else ""
-            return Explanation("board", f"reads like a board with {_listed(board)}{cut}")
-        if wiring:
-            return Explanation("wiring", f"reads like {self.signature.cable} in which {_listed(_what(wiring))}")
-        return UNKNOWN
+        wiring, fixture = list(self._wiring(readings)), list(self._parts(readings, "host"))
+        harmless = not fixture and all(fault.open for fault in wiring)
+        board = list(self._parts(readings, "board")) if trusted or harmless else []
+        looks = [f"a board with {_listed(board)}"] if board else []
+        looks += [f"{self.signature.cable} in which {_listed([fault.what for fault in wiring])}"] if wiring else []
+        looks += [f"{self.harness.host.name} with {_listed(fixture)}"] if fixture else []
+        kind: Kind = "board" if board else "wiring" if wiring else "fixture" if fixture else "unknown"
+        return Explanation(kind, f"reads like {', or '.join(looks)}") if looks else UNKNOWN
 
     def _library(self, readings: Mapping[str, Reading]) -> Iterator[str]:
         for name in self.cables:
@@ -93,11 +93,13 @@ class Suspects:
             if self._agrees(readings, lambda pin, circuit=circuit: circuit.expected(pin.reading), TOLERANCE):  # type: ignore[misc]
                 yield fault
 
-    def _board(self, readings: Mapping[str, Reading]) -> Iterator[str]:
+    def _parts(self, readings: Mapping[str, Reading], place: Literal["host", "board"]) -> Iterator[str]:
+        """Single faults of the parts of fixture ("host") or board."""
         good = join(self.harness.host, self.cables[self.signature.cable], self.harness.board)
-        for name, part in self.harness.board.parts.part.items():
+        parts = (self.harness.host if place == "host" else self.harness.board).parts.part
+        for name, part in parts.items():
             for mode in part.modes:
-                circuit = ColdCircuit.nominal(with_fault(good, f"board.{name} {mode}"), self.harness.cold.fixture)
+                circuit = ColdCircuit.nominal(with_fault(good, f"{place}.{name} {mode}"), self.harness.cold.fixture)
                 if self._agrees(readings, lambda pin, circuit=circuit: circuit.expected(pin.reading), TOLERANCE):  # type: ignore[misc]
                     yield f"{name} {mode}"
 
@@ -146,10 +148,6 @@ def _inside(pin: PinReading, got: Reading) -> bool:
     if got.value is None:
         return got.beyond is not None and pin.limit.upper is None
     return inside(pin.limit, got.value)
-
-
-def _what(faults: Sequence[WiringFault]) -> list[str]:
-    return [fault.what for fault in faults]
 
 
 def _unplugged(cable: CableFile) -> Iterator[WiringFault]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from batchtest.cables.apart import APART, distance
-from batchtest.cables.readings import Expected, Harness
+from batchtest.cables.readings import ColdBench, ColdReading, Expected, Harness
+from batchtest.cables.signature import window
 from batchtest.files.cable import CableFile, IdResistor
+from batchtest.quantities import write
 
 #: E24 series of preferred values (IEC 60063:2015).
 E24 = (
@@ -41,12 +43,35 @@ def propose(harness: Harness, cables: Mapping[str, CableFile], needy: str) -> Pr
     """
     for point, pins in _places(harness, cables):
         for ohms in values():
-            resistor = IdResistor(value=f"{ohms:f} ohm", tolerance="1 %", pins=pins)
-            fitted = {**cables, needy: cables[needy].model_copy(update={"id_resistor": resistor})}
-            least = _least_distance(harness, fitted, needy, point)
+            least = _least_distance(harness, cables, needy, (point, ohms))
             if least >= APART:
                 return Proposal(needy, ohms, pins, least)
     return None
+
+
+def propose_all(
+    harness: Harness, cables: Mapping[str, CableFile], close: Iterable[tuple[str, str]]
+) -> Iterator[Proposal]:
+    """Id resistors that together tell every close pair of cables: for each, the one that has none, or else the first.
+
+    Each is chosen with those before it fitted, so that two cables are never given one value.
+    """
+    given: dict[str, CableFile] = dict(cables)
+    for pair in close:
+        if any(given[name] is not cables[name] for name in pair):
+            continue
+        needy = next((name for name in pair if cables[name].id_resistor is None), pair[0])
+        found = propose(harness, given, needy)
+        if found is not None:
+            given[needy] = fitted(cables[needy], found)
+            harness = replace(harness, _circuits={})
+            yield found
+
+
+def fitted(cable: CableFile, proposal: Proposal) -> CableFile:
+    """A cable with the id resistor that is proposed for it."""
+    resistor = IdResistor(value=write(proposal.ohms, "ohm"), tolerance=write(TOLERANCE, "%"), pins=proposal.pins)
+    return cable.model_copy(update={"id_resistor": resistor})
 
 
 def values() -> Iterator[Decimal]:
@@ -60,23 +85,26 @@ def _places(harness: Harness, cables: Mapping[str, CableFile]) -> Iterator[tuple
     wired = {wire.host for cable in cables.values() for wire in cable.wires}
     found = []
     for name, point in fixture.points.items():
-        if point.plus.startswith("host.") and point.minus.startswith("host."):
-            pins = int(point.plus.removeprefix("host.")), int(point.minus.removeprefix("host."))
+        ends = [end.removeprefix("host.") for end in (point.plus, point.minus)]
+        if all(end.isdecimal() for end in ends):
+            pins = int(ends[0]), int(ends[1])
             if name == fixture.identify or not wired.issuperset(pins):
                 found.append((name, pins))
     yield from sorted(found, key=lambda place: place[0] != fixture.identify)
 
 
-def _least_distance(harness: Harness, cables: Mapping[str, CableFile], needy: str, point: str) -> float:
-    """Distance of the nearest other cable at a point, with the cables as they would be."""
-    resistor = cables[needy].id_resistor
-    assert resistor is not None
-    ohms, sigma = float(resistor.value), float(resistor.value * resistor.tolerance) / 3
-    reading = next(
-        reading
-        for reading in harness.cold.readings(point)
-        if reading.unit == "ohm" and reading.range >= ohms + 6 * sigma
-    )
-    own = Expected(ohms, sigma)
+def _least_distance(harness: Harness, cables: Mapping[str, CableFile], needy: str, place: tuple[str, Decimal]) -> float:
+    """Distance of the nearest other cable at a point, with a resistor of so many ohms in the needy one."""
+    point, ohms = place
+    own = Expected(float(ohms), float(ohms * TOLERANCE) / 3)
+    reading = next((one for one in harness.cold.readings(point) if _holds(harness.cold, one, own)), None)
+    if reading is None:
+        return 0.0
     others = (harness.circuit(name, cable).expected(reading) for name, cable in cables.items() if name != needy)
     return min((distance(harness.cold, reading, own, other) for other in others), default=float("inf"))
+
+
+def _holds(cold: ColdBench, reading: ColdReading, expected: Expected) -> bool:
+    """Whether a reading is one of ohms whose range holds the whole window of what is expected."""
+    upper = window(cold, reading, expected).upper
+    return reading.unit == "ohm" and upper is not None and upper <= reading.range

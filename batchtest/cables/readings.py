@@ -65,6 +65,11 @@ class ColdReading:
         return OVER_RANGE * self.range if isinstance(self.row, DiodeAccuracy) else float(self.row.compliance)
 
     @property
+    def reach(self) -> float:
+        """The largest value that it can show, base unit: full scale, or less where the test current gives up before."""
+        return min(self.range, GIVES_UP * self.compliance_V * self.per_volt)
+
+    @property
     def per_volt(self) -> float:
         """What the reading shows for one volt at the point: 1 for a diode, 1 / test current for a resistance."""
         return 1.0 if self.measurand is Measurand.DIODE else 1.0 / self.current_A
@@ -164,9 +169,8 @@ class ColdCircuit:
         over = (volts >= GIVES_UP * reading.compliance_V) | (shown > OVER_RANGE * reading.range)
         if over.all():
             return Expected(None)
-        within = shown <= reading.range
         spread = float(shown.std(ddof=1)) if len(shown) > 1 else 0.0
-        return Expected(float(shown.mean()), spread, certain=bool(within.all()))
+        return Expected(float(shown.mean()), spread, certain=bool((shown <= reading.reach).all()))
 
 
 def _key(reading: ColdReading) -> tuple[str, float, float]:

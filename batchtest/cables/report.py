@@ -11,7 +11,7 @@ from batchtest.cables.apart import Pair, compare
 from batchtest.cables.blind import Blind, blind_faults
 from batchtest.cables.damage import Damage, damage
 from batchtest.cables.hookup import Feed
-from batchtest.cables.ids import Proposal, propose
+from batchtest.cables.ids import Proposal, propose_all
 from batchtest.cables.readings import ColdBench, Harness
 from batchtest.cables.wiring import Difference, differences
 from batchtest.files.bench import BenchFile
@@ -69,7 +69,7 @@ def report(
     NoOperatingPoint : a healthy circuit has no solution.
     """
     wanted = {name: library.fixtures[name] for name in fixtures or library.fixtures}
-    cells = tuple(_cells(library, bench, wanted, progress))
+    cells = tuple(cells_of(library, bench, wanted, progress))
     pairs: list[Pair] = []
     proposals: dict[str, Proposal] = {}
     blind: list[Blind] = []
@@ -79,7 +79,8 @@ def report(
             harness = Harness(library.hosts[fixture.circuit], library.boards[board], ColdBench(bench, fixture), DRAWN)
             found = list(_pairs(library, harness, name, board))
             pairs += found
-            proposals |= {one.cable: one for one in _proposals(library, harness, found)}
+            close = [(pair.one, pair.other) for pair in found if not pair.apart]
+            proposals |= {one.cable: one for one in propose_all(harness, library.cables, close)}
             progress(f"looking for faults inside {fixture.cable} that {name} does not see")
             blind += blind_faults(library, harness, name, feed_of(fixture, bench))
     return Report(cells, tuple(pairs), tuple(proposals.values()), tuple(blind), library.cables)
@@ -108,8 +109,8 @@ def right_cable(library: Library, host: str, board: str) -> str:
     return next((name for name in (*tested, *library.cables) if fits(library, host, name, board)), "")
 
 
-def _cells(
-    library: Library, bench: BenchFile, fixtures: Mapping[str, FixtureFile], progress: Progress
+def cells_of(
+    library: Library, bench: BenchFile, fixtures: Mapping[str, FixtureFile], progress: Progress = lambda doing: None
 ) -> Iterator[Cell]:
     """Every cable between every host and board; a fixture only with boards that it takes."""
     for host, board, feed in _places(library, bench, fixtures):
@@ -147,13 +148,3 @@ def _places(
 def _pairs(library: Library, harness: Harness, fixture: str, board: str) -> Iterator[Pair]:
     for one, other in combinations(library.cables.items(), 2):
         yield Pair(fixture, board, one[0], other[0], tuple(compare(harness, one, other)))
-
-
-def _proposals(library: Library, harness: Harness, pairs: Sequence[Pair]) -> Iterator[Proposal]:
-    """An id resistor for one cable of every pair that nothing tells apart: the one that has none, or the first."""
-    for pair in pairs:
-        if not pair.apart:
-            bare = [name for name in (pair.one, pair.other) if library.cables[name].id_resistor is None]
-            found = propose(harness, library.cables, bare[0] if bare else pair.one)
-            if found is not None:
-                yield found

@@ -68,20 +68,16 @@ def sign(harness: Harness, cables: Mapping[str, CableFile], own: str) -> Signatu
     for other in cables:
         if other == own:
             continue
-        nearest = _best(harness.cold, readings, own, other)
-        if nearest is None or _distance(harness.cold, nearest, own, other) < APART:
-            harness.solve(cables, harness.every())
-            every = [_pin_reading(harness, cables, own, reading) for reading in harness.every()]
-            further = _best(harness.cold, every, own, other)
-            if further is not None and _distance(harness.cold, further, own, other) >= APART:
-                further = replace(
-                    further, name=f"{further.name}, {show(further.reading.range, further.reading.unit, 3)}"
-                )
+        nearest, told_by = _best(harness.cold, readings, own, other)
+        if told_by < APART:
+            further, further_by = _best(harness.cold, _every(harness, cables, own), own, other)
+            if further is not None and further_by > told_by:
+                nearest, told_by = further, further_by
+            if further is not None and further_by >= APART:
                 readings.append(further)
-                nearest = further
         if nearest is not None:
             best[other] = nearest
-        distances[other] = 0.0 if nearest is None else _distance(harness.cold, nearest, own, other)
+        distances[other] = told_by
     return Signature(own, tuple(readings), best, distances)
 
 
@@ -108,7 +104,7 @@ def _choose_all(harness: Harness, name: str, cable: CableFile) -> list[ColdReadi
         circuit.solve(tries[point][step] for point in open_points)
         for point in open_points:
             reading = tries[point][step]
-            if _fits(reading, circuit.expected(reading)) or step == len(tries[point]) - 1:
+            if _fits(harness.cold, reading, circuit.expected(reading)) or step == len(tries[point]) - 1:
                 chosen[point] = reading
     return [chosen[point] for point in tries]
 
@@ -117,17 +113,21 @@ def _ohms(harness: Harness, point: str) -> list[ColdReading]:
     return [reading for reading in harness.cold.readings(point) if reading.unit == "ohm"]
 
 
-def _fits(reading: ColdReading, expected: Expected) -> bool:
-    return expected.certain and (expected.value is not None or reading.range >= ISOLATION_OHM)
+def _fits(cold: ColdBench, reading: ColdReading, expected: Expected) -> bool:
+    """Whether a range holds the whole window of what is read, or still speaks of isolation where nothing flows."""
+    if expected.value is None:
+        return reading.range >= ISOLATION_OHM
+    upper = window(cold, reading, expected).upper
+    return expected.certain and upper is not None and upper <= reading.range
 
 
 def window(cold: ColdBench, reading: ColdReading, expected: Expected) -> Limit:
-    """Where a reading may lie: drawn boards, meter and contact resistance in. Over range wants the whole range.
+    """Where a reading may lie: drawn boards, meter and contact resistance in. Over range wants all it reaches.
 
     What lies within a contact resistance of nothing has no lower bound: less is no fault.
     """
     if expected.value is None:
-        return Limit(lower=reading.range, source=_SOURCE)
+        return Limit(lower=reading.reach, source=_SOURCE)
     half = SIGMAS * expected.sigma + INSTRUMENTS * cold.half_width(reading, expected.value)
     lower, upper = expected.value - half, expected.value + half + cold.contact(reading)
     return Limit(lower=lower if lower > cold.contact(reading) else None, upper=upper, source=_SOURCE)
@@ -158,8 +158,21 @@ def _name(harness: Harness, own: str, reading: ColdReading) -> str:
     return f"pin map {reading.point}"
 
 
-def _best(cold: ColdBench, readings: Sequence[PinReading], own: str, other: str) -> PinReading | None:
-    return max(readings, key=lambda one: _distance(cold, one, own, other), default=None)
+def _every(harness: Harness, cables: Mapping[str, CableFile], own: str) -> list[PinReading]:
+    """Every way to read every point whose window lies on its range, each with that range in its name."""
+    harness.solve(cables, harness.every())
+    found = [_pin_reading(harness, cables, own, reading) for reading in harness.every()]
+    return [
+        replace(pin, name=f"{pin.name}, {show(pin.reading.range, pin.reading.unit, 3)}")
+        for pin in found
+        if pin.limit.upper is None or pin.limit.upper <= pin.reading.range
+    ]
+
+
+def _best(cold: ColdBench, readings: Sequence[PinReading], own: str, other: str) -> tuple[PinReading | None, float]:
+    """The reading that tells another cable best, and by how many expanded uncertainties."""
+    found = max(readings, key=lambda one: _distance(cold, one, own, other), default=None)
+    return found, 0.0 if found is None else _distance(cold, found, own, other)
 
 
 def _distance(cold: ColdBench, pin: PinReading, own: str, other: str) -> float:

@@ -15,6 +15,7 @@ COMMANDS = {
     "boards": "test a batch of boards",
     "cables": "which cables can be told apart, what a wrong one would burn",
     "check": "read the files, say every fault, print the procedure and its time",
+    "host": "map a live host with nothing mated to it: every pin's voltage",
     "simulate": "serve the simulated bench to any client",
     "waive": "let two people answer for a reading that cannot pass, until a day",
 }

@@ -193,7 +193,11 @@ class _Batch:
             return
         from batchtest.commands.serials import as_range
 
-        click.echo(str(self.error) or "interrupted; outputs are off", err=True)
+        last = self.attempts[-1] if self.attempts else None
+        if last is not None and last.first_cause == str(self.error) and not self.wanted.as_json:
+            click.echo(f"{last.outcome.value}: the batch ends at {last.serial}", err=True)
+        else:
+            click.echo(str(self.error) or "interrupted; outputs are off", err=True)
         done = {attempt.serial for attempt in self.attempts if attempt.outcome not in ("stopped", "refused")}
         left = [serial for serial in self.wanted.serials or () if serial not in done]
         if left and self.attempts and not isinstance(self.error, NotProven):

@@ -13,6 +13,7 @@ import rich_click as click
 from batchtest.errors import SetupError
 
 if TYPE_CHECKING:
+    from batchtest.files.hosts import HostSetup
     from batchtest.files.library import Setup
 
 
@@ -30,12 +31,18 @@ def command(
 
     Example: batchtest simulate --bench simulated --truth VN-0001..VN-0020 --json
     """
-    from batchtest.files.library import load_bench, load_setup
+    from batchtest.files.hosts import load_host_setup
+    from batchtest.files.library import host_fixture_names, load_bench, load_setup
 
     root = Path.cwd()
     simulation = load_bench(root, bench).simulation
     if simulation is None:
         raise SetupError(f"bench {bench!r} has real instruments; only one with [simulation] can be served")
+    if fixture in host_fixture_names(root):
+        if truth is not None or board is not None:
+            raise SetupError(f"--truth and --board are for boards, and {fixture!r} is a host's; leave them out")
+        _serve(load_host_setup(root, fixture, bench), as_json, until_eof)
+        return
     setup = load_setup(root, fixture or simulation.fixture, bench, board)
     if truth is not None:
         _tell(setup, truth, as_json)
@@ -57,7 +64,7 @@ def _tell(setup: Setup, serials: str, as_json: bool) -> None:
         click.echo(f"{board.serial}  {board.must:<9} {board.fault or 'no fault'}")
 
 
-def _serve(setup: Setup, as_json: bool, until_eof: bool) -> None:
+def _serve(setup: Setup | HostSetup, as_json: bool, until_eof: bool) -> None:
     from batchtest.clock import ScaledClock
     from batchtest.simulated import start_bench
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from batchtest.errors import SetupError
 
 if TYPE_CHECKING:
+    from batchtest.files.hosts import HostSetup
     from batchtest.files.library import Setup
     from batchtest.sequencer import Job, Station
 
@@ -53,7 +54,7 @@ def job_of(batch: str, operator: str, reports: Path) -> Job:
     return Job(batch, operator, reports, f"batchtest {version('batchtest')}", waivers, since)
 
 
-def ambient_of(setup: Setup, given: str | None) -> float:
+def ambient_of(setup: Setup | HostSetup, given: str | None) -> float:
     """Temperature at the bench, C: given, or from the bench file; the uncertainty needs one."""
     from batchtest.quantities import parse
 

@@ -52,13 +52,13 @@ def simulated_hosts(
     for serial, fault in simulation.hosts.items():
         if not fault or re.fullmatch(fixture.serials, serial) is None:
             continue
-        harness = harness_fault(fault)
-        if harness is None:
+        harness, wrong = harness_fault(fault), None
+        if fault.startswith("board."):
+            wrong = f"{fault!r} is a board's, and nothing is mated to a host; name a part of {host.name}"
+        elif harness is None:
             wrong = _wrong_fault(fault, {"board": host, "host": host})
         elif max(harness.pins) > pins:
             wrong = f"there is no pin {max(harness.pins)} in the connector of {host.name}; it has {pins}"
-        else:
-            wrong = None
         if wrong:
             yield bench.fault(("simulation", "hosts", serial), wrong)
 

@@ -12,7 +12,7 @@ from batchtest.files.checks_fixture import channels_against_bench
 from batchtest.files.checks_simulation import simulated_hosts, simulated_names, simulated_needles
 from batchtest.files.circuit import CircuitFile
 from batchtest.files.host_fixture import HostFixtureFile, pin_of
-from batchtest.files.library import bench_names, cable_names, fixture_names
+from batchtest.files.library import bench_names, cable_names, fixture_names, host_fixture_names
 from batchtest.files.read import Document
 from batchtest.files.reading import Reading
 
@@ -49,11 +49,6 @@ class HostSetup:
     def return_pin(self) -> int:
         """The pin of the host's return, counted from 1."""
         return self.circuit.netlist.ports.index(RETURN) + 1
-
-
-def host_fixture_names(root: Path) -> list[str]:
-    """Names of the hosts' fixtures in a project's folder, sorted."""
-    return sorted(path.stem for path in (root / "fixtures" / "hosts").glob("*.toml") if path.is_file())
 
 
 def load_host_setup(root: Path, fixture: str, bench: str) -> HostSetup:

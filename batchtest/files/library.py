@@ -63,6 +63,11 @@ def fixture_names(root: Path) -> list[str]:
     return _names(root / "fixtures", "*.toml")
 
 
+def host_fixture_names(root: Path) -> list[str]:
+    """Names of the hosts' fixtures in a project's folder, sorted."""
+    return _names(root / "fixtures" / "hosts", "*.toml")
+
+
 def bench_names(root: Path) -> list[str]:
     """Names of the benches in a project's folder, sorted."""
     return _names(root / "fixtures" / "benches", "*.toml")
@@ -127,6 +132,8 @@ def load_setup(root: Path, fixture: str, bench: str, board: str | None = None) -
     SetupError : no such fixture or bench, or no such board on this fixture; says the nearest name.
     FileFaults : every fault of every file at once.
     """
+    if fixture in host_fixture_names(root):
+        raise SetupError(f"fixture {fixture!r} is a host's, and takes no boards: batchtest host {fixture}")
     _require(fixture, fixture_names(root), "fixture")
     _require(bench, bench_names(root), "bench")
     reading = Reading(root)

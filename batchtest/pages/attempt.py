@@ -9,7 +9,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from batchtest.nouns import InstrumentIdentity, Line, Outcome, Verdict
-from batchtest.pages import words
+from batchtest.pages import host_words, words
 from batchtest.pages.bar import dot
 from batchtest.pages.deciding import closest, deciding
 from batchtest.pages.render import moment, render
@@ -38,15 +38,13 @@ def attempt_page(record: Record) -> str:
             "waivers": attempt_notices(context.waivers, lines),
             "waived": waived,
             "outcome": outcome.value,
-            "meaning": words.meaning(outcome, waived),
+            "meaning": host_words.MEANINGS[outcome] if context.kind == "host" else words.meaning(outcome, waived),
             "closest": closest(lines) if outcome is Outcome.PASS else "",
-            "danger": words.danger(outcome, lines),
+            "danger": words.danger(outcome, lines, context.kind),
             "altered": not record.unaltered,
             "cause": first_cause or "No cause was recorded.",
             "deciding": deciding(outcome, first_cause, deciders),
-            "steps": words.next_steps(
-                outcome, context.attempt, powered=powered, cable=context.cable, fixture=context.fixture
-            ),
+            "steps": _steps(record, powered=powered),
             "counts": [(verdict.value, _count(lines, verdict)) for verdict in Verdict],
             "lines": len(lines),
             "took": show(record.closing.duration_s, "s", 3),
@@ -61,6 +59,13 @@ def attempt_page(record: Record) -> str:
             "disclaimer": words.DISCLAIMER,
         },
     )
+
+
+def _steps(record: Record, *, powered: bool) -> tuple[str, ...]:
+    context, outcome = record.context, record.closing.outcome
+    if context.kind == "host":
+        return host_words.next_steps(outcome, context.fixture)
+    return words.next_steps(outcome, context.attempt, powered=powered, cable=context.cable, fixture=context.fixture)
 
 
 def write_attempt_page(record_path: Path) -> Path:
@@ -100,7 +105,7 @@ def _facts(record: Record) -> Iterator[tuple[str, str]]:
     context = record.context
     yield "bench", f"{context.bench} (simulated)" if context.simulated else context.bench
     yield "fixture", context.fixture
-    yield "cable", context.cable
+    yield "cable", context.cable or "none: nothing was mated"
     yield "station", context.station
     yield "operator", context.operator
     yield "ambient", show(context.ambient_C, "C", 3)

@@ -30,6 +30,10 @@ _TITLES = {
         "Soft start",
         "Windows solved from the circuit and its part tolerances; outside one, power goes off.",
     ),
+    Phase.HOST: (
+        "Pins of the live host",
+        "Nothing mated to it. Windows solved from its circuit alone, mains and part tolerances included.",
+    ),
     Phase.GATE: (
         "Before power",
         "Nothing is powered here. A zero counts only between two good readings of the reference.",

@@ -65,23 +65,24 @@ def rule_text(rule: str) -> str:
 
 def was_powered(lines: Iterable[Line]) -> bool:
     """Whether any reading was taken with power on."""
-    return any(line.measurement.phase in (Phase.SOFT_START, Phase.LOAD) for line in lines)
+    return any(line.measurement.phase in (Phase.HOST, Phase.SOFT_START, Phase.LOAD) for line in lines)
 
 
-def danger(outcome: Outcome, lines: Iterable[Line]) -> str | None:
+def danger(outcome: Outcome, lines: Iterable[Line], kind: str = "board") -> str | None:
     """What may hurt the next person, or `None`: a board powered, or found live, and not shown dead after that.
 
-    Where the bench was at fault it may have powered the board without a reading to show for it.
+    Where the bench was at fault it may have powered the board without a reading to show for it. `kind` is what was on
+    the bench, "board" or "host".
     """
     together = list(lines)
     last = {line.measurement.point: line for line in together if line.measurement.phase is Phase.POWER_DOWN}
     maybe_powered = was_powered(together) or outcome is Outcome.STOPPED
     if maybe_powered and not (last and all(_dead(line) for line in last.values())):
-        return "No reading shows that the board was dead at the end. Treat it as live until you have measured it."
+        return f"No reading shows that the {kind} was dead at the end. Treat it as live until you have measured it."
     live = [line for line in together if line.measurement.phase is Phase.GATE and _found_live(line)]
     if live:
         names = ", ".join(sorted({line.measurement.point for line in live}))
-        return f"Voltage was found before any power was applied, at: {names}. Treat the board as live."
+        return f"Voltage was found before any power was applied, at: {names}. Treat the {kind} as live."
     return None
 
 

@@ -2,5 +2,6 @@
 
 from batchtest.procedure.actions import Action, Procedure
 from batchtest.procedure.derive import derive
+from batchtest.procedure.host_map import HostProcedure, derive_host
 
-__all__ = ["Action", "Procedure", "derive"]
+__all__ = ["Action", "HostProcedure", "Procedure", "derive", "derive_host"]

@@ -52,6 +52,6 @@ def _cure(harness: Harness, setup: Setup) -> str:
     one, other = proposal.pins
     ohms = show(proposal.ohms, "ohm", 2)
     return (
-        f"fit an id resistor of {ohms}, 1 %, between host pins {one} and {other} of {needy}: it keeps all cables "
-        f"apart by at least {proposal.distance:.0f} U"
+        f"fit an id resistor of {ohms}, 1 %, between host pins {one} and {other} of {needy}: it keeps it "
+        f"apart from every other cable by at least {proposal.distance:.0f} U"
     )

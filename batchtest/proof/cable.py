@@ -13,12 +13,20 @@ from batchtest.errors import NotProven
 from batchtest.measuring import Reader
 from batchtest.nouns import Line, Measurement, Waiver
 from batchtest.procedure.actions import Identify, Procedure, ProvePinMap
-from batchtest.proof.entering import Enter, passed, shown
+from batchtest.proof.entering import Enter, passed, rounded
 from batchtest.quantities import show
 from batchtest.records.excuse import excuse_of
 
 #: How many of the readings that tell are named in a refusal.
 NAMED = 2
+#: Kind of explanation -> what the refusal speaks of, and what to do.
+_SUBJECTS = {
+    "cable": ("the cable", "Take it out at both ends, fit {own}"),
+    "wiring": ("the cable", "Seat {own} at both ends, or mend it or take another one"),
+    "fixture": ("the fixture", "Have it mended"),
+    "unknown": ("what is fitted", "See to needles, {own} and fixture"),
+    "board": ("what is fitted", "See to needles, {own} and fixture"),
+}
 
 
 @dataclass(slots=True)
@@ -50,7 +58,7 @@ class Cable:
         self.lines += [self.enter(each, self.reader.settled(each)) for each in action.measurements]
         if isinstance(action, ProvePinMap):
             refuse_another(self.suspects, self.lines, self.waivers)
-            if self.astray and self.explained().kind in ("cable", "wiring"):
+            if self.astray and self.explained().kind in ("cable", "wiring", "fixture"):
                 self.refuse(self.explained())
 
     def settled(self, *, board_bad: bool) -> bool:
@@ -93,10 +101,10 @@ class Cable:
 
 def refusal(found: Explanation, astray: Sequence[Line], own: str) -> NotProven:
     """The refusal of a cable: what seems to be fitted, the readings that say so, and what to do."""
+    what, do = _SUBJECTS.get(found.kind, _SUBJECTS["cable"])
     telling = "; ".join(_against(line, own) for line in astray[:NAMED])
     return NotProven(
-        f"the cable {found.words}. {telling}. Nothing was powered. "
-        f"Take it out at both ends, fit {own}, and begin again at this board.",
+        f"{what} {found.words}. {telling}. Nothing was powered. {do.format(own=own)}, and begin again at this board.",
         looks_like=found.cable,
         told_by=[line.measurement.name for line in astray],
     )
@@ -155,12 +163,5 @@ def _against(line: Line, cable: str) -> str:
         right = f"about {show(measurement.expected, measurement.unit, 3)}"
     else:
         right = f"more than {show(limit.lower if limit else None, measurement.unit, 3)}"
-    return f"{measurement.name}: {_rounded(line)}, with {cable} {right}"
+    return f"{measurement.name}: {rounded(line)}, with {cable} {right}"
 
-
-def _rounded(line: Line) -> str:
-    """A reading as a person takes it: what is lost in its uncertainty is less than that."""
-    value, uncertainty = line.reading.value, line.reading.uncertainty
-    if value is not None and uncertainty is not None and abs(value) < uncertainty:
-        return f"less than {show(uncertainty, line.reading.unit, 2)}"
-    return shown(line)

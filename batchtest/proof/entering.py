@@ -20,6 +20,14 @@ def passed(line: Line, waivers: Sequence[Waiver] = ()) -> bool:
     return excuse_of(line, waivers) is not None
 
 
+def rounded(line: Line) -> str:
+    """A reading as a person takes it: what is lost in its uncertainty is less than that."""
+    value, uncertainty = line.reading.value, line.reading.uncertainty
+    if value is not None and uncertainty is not None and abs(value) < uncertainty:
+        return f"less than {show(uncertainty, line.reading.unit, 2)}"
+    return shown(line)
+
+
 def shown(line: Line) -> str:
     """The reading of a line: a value, or beyond what it is."""
     reading = line.reading

@@ -19,10 +19,12 @@ from batchtest.procedure.host_map import HostProcedure, ReadPins, SwitchOff, Swi
 from batchtest.procedure.host_model import Pair
 from batchtest.procedure.pin_windows import PinWindows
 from batchtest.proof.dead import Deadness
-from batchtest.proof.entering import Announce, Enter, passed, shown
+from batchtest.proof.entering import Announce, Enter, passed, rounded, shown
 from batchtest.proof.proof import HostProof, seal_host_proof
 from batchtest.quantities import show
 
+#: A host of which every pin is below this was never on, V.
+DEAD_V = 0.05
 #: How long a host is given to fall dead after it was switched off, s.
 FALL_S = 30.0
 
@@ -122,16 +124,20 @@ class _Map:
             return None
         said = "; ".join(_wrong(line, self.windows) for line in wrong)
         return NotProven(
-            f"host {self.serial} does not have on its pins what its circuit says: {said}. {self.swap(lines)}"
+            f"host {self.serial} does not have on its pins what its circuit says: {said}. {self.looks_like(lines)}"
             "It was switched off again. Mate nothing to it.",
             told_by=[line.measurement.name for line in wrong],
         )
 
-    def swap(self, lines: Sequence[Line]) -> str:
-        """The swapped pins that these readings look like, as a sentence; nothing where no swap gives all of them."""
+    def looks_like(self, lines: Sequence[Line]) -> str:
+        """What these readings look like, as a sentence: a host that is off, or swapped pins; nothing where neither."""
         values = {line.measurement.point: line.reading.value for line in lines}
         readings = {point: value for point, value in values.items() if value is not None}
-        pairs = self.windows.explained(readings) if len(readings) == len(values) else []
+        if len(readings) < len(values):
+            return ""
+        if all(abs(value) < DEAD_V for value in readings.values()):
+            return "Nothing is on any pin: that looks like a host without mains, or with its fuse blown. "
+        pairs = self.windows.explained(readings)
         if not pairs:
             return ""
         said = " or ".join(f"pins {one} and {other}" for one, other in pairs)
@@ -161,6 +167,6 @@ def _wrong(line: Line, windows: PinWindows) -> str:
     assert limit is not None, "every pin has a window"
     if set(pins) & set(windows.unused):
         free = next(pin for pin in pins if pin in windows.unused)
-        return f"{shown(line)} on pin {free} ({point}), on which nothing hangs"
+        return f"{rounded(line)} on pin {free} ({point}), on which nothing hangs"
     bounds = f"{show(limit.lower, 'V', 4)} to {show(limit.upper, 'V', 4)}"
-    return f"pin {pins[0]} ({point}) reads {shown(line)} against pin {pins[1]}, and should read {bounds}"
+    return f"pin {pins[0]} ({point}) reads {rounded(line)} against pin {pins[1]}, and should read {bounds}"

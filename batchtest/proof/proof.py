@@ -6,6 +6,7 @@ Only this room makes them, with one seal.
 from __future__ import annotations
 
 import time
+from typing import Final, NoReturn, SupportsIndex, final
 
 from batchtest.errors import NotProven
 
@@ -21,17 +22,23 @@ _SEAL = _Seal()
 
 
 class _Proven:
-    """What every proof is: made in this room for one serial, spent once. It dies of use, age or a lost link."""
+    """What every proof is: made in this room for one serial, spent once. It dies of use, age or a lost link.
+
+    There is only the one that was made: it cannot be copied, nor carried into another process or past a restart.
+    """
 
     __slots__ = ("_made_at", "_spent", "contact", "serial")
 
     def __init__(self, seal: _Seal, *, serial: str, contact: int) -> None:
         if seal is not _SEAL:
             raise TypeError("a proof is made by proving, not by calling it")
-        self.serial = serial
-        self.contact = contact
-        self._made_at = boot_time()
+        self.serial: Final = serial
+        self.contact: Final = contact
+        self._made_at: Final = boot_time()
         self._spent = False
+
+    def __reduce_ex__(self, protocol: SupportsIndex) -> NoReturn:
+        raise TypeError("a proof cannot be copied or kept; prove again")
 
     def spend(self, *, serial: str, contact: int) -> None:
         """Use the proof up, for the serial and the unbroken contact with the bench that it was made for.
@@ -57,6 +64,7 @@ class _Proven:
             raise NotProven(f"the proof of {self.serial} is {age_s:.0f} s old, its life is {LIFE_S:.0f} s; prove again")
 
 
+@final
 class Proof(_Proven):
     """Cable and board are right, just now. Made by `prove`, spent once by `power_up`.
 
@@ -66,6 +74,7 @@ class Proof(_Proven):
     __slots__ = ()
 
 
+@final
 class HostProof(_Proven):
     """This host, just now, has on its pins what its circuit says. Made by `prove_host`; it powers no board.
 

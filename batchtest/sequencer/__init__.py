@@ -3,6 +3,18 @@
 from batchtest.sequencer.attempt import Ending, Station
 from batchtest.sequencer.batch import BatchObserver, Job, run_batch
 from batchtest.sequencer.challenge import run_challenge
+from batchtest.sequencer.host import HostStation, run_host
 from batchtest.sequencer.logbook import Logbook, Observer
 
-__all__ = ["BatchObserver", "Ending", "Job", "Logbook", "Observer", "Station", "run_batch", "run_challenge"]
+__all__ = [
+    "BatchObserver",
+    "Ending",
+    "HostStation",
+    "Job",
+    "Logbook",
+    "Observer",
+    "Station",
+    "run_batch",
+    "run_challenge",
+    "run_host",
+]

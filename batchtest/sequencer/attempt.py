@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from batchtest.bench import Bench
 from batchtest.errors import NotProven, SafetyTrip
@@ -43,23 +43,36 @@ class Station:
     memory: Memory = field(default_factory=Memory)
 
 
-class Work(Protocol):
-    """What is done with a board once it lies in the nest."""
+class OnBench(Protocol):
+    """What has a bench: a station for boards, or for hosts."""
 
-    def __call__(self, station: Station, serial: str, logbook: Logbook, observer: Observer) -> None:
+    @property
+    def bench(self) -> Bench:
+        """The bench."""
+        ...
+
+
+StationT = TypeVar("StationT", bound=OnBench)
+StationT_contra = TypeVar("StationT_contra", bound=OnBench, contravariant=True)
+
+
+class Work(Protocol[StationT_contra]):
+    """What is done with a board once it lies in the nest, or with a host once the plug is in."""
+
+    def __call__(self, station: StationT_contra, serial: str, logbook: Logbook, observer: Observer) -> None:
         """Do it; raises as `run_attempt` knows it."""
         ...
 
 
 def run_attempt(
-    station: Station,
+    station: StationT,
     serial: str,
     logbook: Logbook,
     observer: Observer,
     place: Callable[[str], None],
-    work: Work,
+    work: Work[StationT],
 ) -> Ending:
-    """Have the board placed, with the outputs off, and do the work: `test`, or only what `try_gate` does.
+    """Have the board placed, with the outputs off, and do the work: `test`, or what `try_gate` or `map_host` do.
 
     Never raises: a refusal, a stop and whatever else went wrong come back in the `Ending`, to be raised once recorded.
     """

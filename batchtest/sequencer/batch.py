@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Protocol
 
 from batchtest.files.library import Setup
+from batchtest.judging.rule import Rule
 from batchtest.nouns import Attempt, Context, Phase, Waiver
 from batchtest.records.excuse import in_force
 from batchtest.records.journal import Journal
-from batchtest.sequencer.attempt import Ending, Station, Work, run_attempt, test
+from batchtest.sequencer.attempt import Ending, Station, StationT, Work, run_attempt, test
 from batchtest.sequencer.logbook import Logbook, Observer
 from batchtest.sequencer.shield import uninterrupted
 
@@ -49,6 +50,15 @@ class Job:
         return now if self.since is None else max(now, self.since)
 
 
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What an attempt goes by: what its record must say, the decision rule, and the seconds that it should take."""
+
+    context: Context
+    rule: Rule
+    seconds: float
+
+
 def run_batch(
     station: Station, job: Job, serials: Iterable[str], place: Callable[[str], None], observer: BatchObserver
 ) -> Iterator[Attempt]:
@@ -71,13 +81,26 @@ def run_one(
     serial: str,
     place: Callable[[str], None],
     observer: BatchObserver,
-    work: Work = test,
+    work: Work[Station] = test,
 ) -> tuple[Attempt, Ending]:
     """One attempt from the claim of its number to its closed record, and how it ended."""
-    with Journal.claim(job.reports, _context(station, job, serial)) as journal:
-        observer.start_attempt(serial, journal.attempt, station.procedure.seconds)
-        clock = station.bench.clock
-        logbook = Logbook(journal, observer, station.setup.limits.decision.rule, clock)
+    plan = Plan(_context(station, job, serial), station.setup.limits.decision.rule, station.procedure.seconds)
+    return record(station, job.reports, plan, place, observer, work)
+
+
+def record(
+    station: StationT,
+    reports: Path,
+    plan: Plan,
+    place: Callable[[str], None],
+    observer: BatchObserver,
+    work: Work[StationT],
+) -> tuple[Attempt, Ending]:
+    """One attempt of whatever kind: the number claimed, the work done, the record closed, and how it ended."""
+    serial = plan.context.serial
+    with Journal.claim(reports, plan.context) as journal:
+        observer.start_attempt(serial, journal.attempt, plan.seconds)
+        logbook = Logbook(journal, observer, plan.rule, station.bench.clock)
         ending = run_attempt(station, serial, logbook, observer, place, work)
         try:
             with uninterrupted():

@@ -11,6 +11,7 @@ import numpy as np
 from batchtest.circuits import Assembly, BenchModel, draw_values, join, nominal_values, with_fault
 from batchtest.errors import SetupError, nearest
 from batchtest.files.bench import Simulation
+from batchtest.files.hosts import HostSetup
 from batchtest.files.library import Setup
 from batchtest.simulated.board import Board, Nominal
 
@@ -26,7 +27,7 @@ CHARGE_V, MUCH_CHARGE_V = 0.3, 3.0
 _HOLDS_CHARGE_V = 0.1
 
 
-def simulation_of(setup: Setup) -> Simulation:
+def simulation_of(setup: Setup | HostSetup) -> Simulation:
     """What is simulated; raises SetupError for a bench that has real instruments."""
     if setup.bench.simulation is None:
         raise SetupError(f"bench {setup.bench_name!r} has no [simulation]; name a simulated bench or add the table")

@@ -1,4 +1,4 @@
-"""The simulated handler: it puts the board of a serial into the nest, takes it out again, and changes the cable."""
+"""The simulated handler: it brings the board or host of a serial to the bench, changes the cable, switches the host."""
 
 from __future__ import annotations
 
@@ -6,29 +6,26 @@ import re
 
 from batchtest.errors import StationError, nearest
 from batchtest.files.bench import Handler
+from batchtest.simulated.host_rack import HostRack
 from batchtest.simulated.on_bench import BenchInstrument
 from batchtest.simulated.rack import Rack
-from batchtest.simulated.scpi import ScpiError, string
+from batchtest.simulated.scpi import ScpiError, boolean, string
 
 #: Time that one move takes, s.
 MOVE_S = 0.5
 _SERIAL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 
 
-class SimulatedHandler(BenchInstrument):
-    """`NEST:PLAC "VN-0001"`, `NEST:EJEC`, `NEST:BOAR?`, `NEST:LID?` (1 is closed), and `NEST:CABL "vent-lead"`.
+class _Mover(BenchInstrument):
+    """`NEST:PLAC "VN-0001"`, `NEST:EJEC`, and `NEST:LID?` (1 is closed)."""
 
-    It takes the cable out of the drawer of that name: `NEST:CABL?` tells which it believes is fitted, and no more.
-    """
+    rack: Rack | HostRack
 
-    def __init__(self, handler: Handler, rack: Rack) -> None:
+    def __init__(self, handler: Handler, rack: Rack | HostRack) -> None:
         super().__init__("handler", handler, rack)
         self.add("NEST:PLACE", self._place, string)
         self.add("NEST:EJECT", self._eject)
-        self.add("NEST:BOARD?", lambda: f'"{self.rack.board.serial if self.rack.board else ""}"')
         self.add("NEST:LID?", lambda: self.rack.lid_closed)
-        self.add("NEST:CABLE", self._fit_cable, string)
-        self.add("NEST:CABLE?", lambda: f'"{self.rack.cable_asked}"')
 
     def _place(self, serial: str) -> None:
         if not _SERIAL.fullmatch(serial):
@@ -38,6 +35,25 @@ class SimulatedHandler(BenchInstrument):
             self.rack.place(serial, self.moment)
         except StationError as error:
             raise ScpiError(-240, str(error)[:200]) from error
+
+    def _eject(self) -> None:
+        self.spend(MOVE_S)
+        self.rack.eject(self.moment)
+
+
+class SimulatedHandler(_Mover):
+    """The handler at a nest: `NEST:BOAR?`, and `NEST:CABL "vent-lead"`.
+
+    It takes the cable out of the drawer of that name: `NEST:CABL?` tells which it believes is fitted, and no more.
+    """
+
+    rack: Rack
+
+    def __init__(self, handler: Handler, rack: Rack) -> None:
+        super().__init__(handler, rack)
+        self.add("NEST:BOARD?", lambda: f'"{self.rack.board.serial if self.rack.board else ""}"')
+        self.add("NEST:CABLE", self._fit_cable, string)
+        self.add("NEST:CABLE?", lambda: f'"{self.rack.cable_asked}"')
 
     def _fit_cable(self, name: str) -> None:
         known = self.rack.setup.cables
@@ -49,6 +65,20 @@ class SimulatedHandler(BenchInstrument):
         except StationError as error:
             raise ScpiError(-240, str(error)[:200]) from error
 
-    def _eject(self) -> None:
+
+class SimulatedHostHandler(_Mover):
+    """The handler at a host: it puts the break-out plug into the one placed, and switches its mains, `NEST:HOST ON`."""
+
+    rack: HostRack
+
+    def __init__(self, handler: Handler, rack: HostRack) -> None:
+        super().__init__(handler, rack)
+        self.add("NEST:BOARD?", lambda: f'"{self.rack.host.serial if self.rack.host else ""}"')
+        self.add("NEST:HOST", self._switch, boolean)
+        self.add("NEST:HOST?", lambda: self.rack.live)
+
+    def _switch(self, on: bool) -> None:
+        if self.rack.host is None:
+            raise ScpiError(-221, "the plug is in no host; place one first")
         self.spend(MOVE_S)
-        self.rack.eject(self.moment)
+        self.rack.switch(on, self.moment)

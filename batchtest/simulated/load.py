@@ -9,8 +9,8 @@ from batchtest.files.bench import BenchFile, Simulation
 from batchtest.simulated.imperfections import draw_error, row_for_value
 from batchtest.simulated.on_bench import OUTPUT_S, READBACK_S, SETTING_S, BenchInstrument
 from batchtest.simulated.outputs import LoadChannel
-from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import ChannelList, Choice, Numeric, ScpiError, boolean
+from batchtest.simulated.wired import Wired
 
 #: Bits of the questionable register of this kind of load.
 OVER_CURRENT, OVER_POWER = 1 << 1, 1 << 3
@@ -26,7 +26,7 @@ Channels = tuple[int, ...]
 class SimulatedLoad(BenchInstrument):
     """`FUNC`, `CURR`, `INP`, `MEAS`, `CURR:PROT` and `POW:PROT`, each with its channel list `(@n)`."""
 
-    def __init__(self, bench: BenchFile, simulation: Simulation, rack: Rack) -> None:
+    def __init__(self, bench: BenchFile, simulation: Simulation, rack: Wired) -> None:
         super().__init__("load", bench.load, rack)
         self._rows = bench.load.accuracy.current
         self._seed = simulation.seed

@@ -11,8 +11,8 @@ from batchtest.files.bench import BenchFile, DiodeAccuracy, OhmsAccuracy, Simula
 from batchtest.judging.accuracy import Row
 from batchtest.simulated.imperfections import Error, Hum, draw_error, noise_rms, rounded, row_for_value
 from batchtest.simulated.on_bench import SETTING_S, BenchInstrument
-from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import Choice, Integer, Numeric
+from batchtest.simulated.wired import Wired
 from batchtest.simulated.wiring import OPEN_NOISE_V, Input, Wiring
 
 #: Beyond this share of its range a function is over range (common practice, no source).
@@ -36,7 +36,7 @@ class Function:
 class SimulatedMeter(BenchInstrument):
     """`CONF:VOLT:DC`, `CONF:RES`, `CONF:DIOD`, `SENS:...:NPLC`, `SAMP:COUN`, `TRIG:SOUR IMM`, `READ?`."""
 
-    def __init__(self, bench: BenchFile, simulation: Simulation, rack: Rack) -> None:
+    def __init__(self, bench: BenchFile, simulation: Simulation, rack: Wired) -> None:
         super().__init__("meter", bench.meter, rack)
         self._accuracy = bench.meter.accuracy
         self._mains_Hz = float(bench.mains)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from batchtest.files.bench import Instrument
 from batchtest.simulated.log import Kind
-from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import ScpiInstrument, identity_line
+from batchtest.simulated.wired import Wired
 
 #: Firmware that simulated instruments answer with.
 FIRMWARE = "1.0"
@@ -20,7 +20,7 @@ READBACK_S = 0.001
 class BenchInstrument(ScpiInstrument):
     """A SCPI instrument wired to the rack. Every message and every reply goes into the bench's log."""
 
-    def __init__(self, role: str, instrument: Instrument, rack: Rack) -> None:
+    def __init__(self, role: str, instrument: Instrument, rack: Wired) -> None:
         identity = instrument.identity
         super().__init__(identity_line(identity.maker, identity.model, identity.serial, FIRMWARE))
         self.role = role

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from batchtest.files.bench import BenchFile
-from batchtest.files.fixture import FixtureFile
+from batchtest.files.fixture import Reached
 from batchtest.simulated.on_bench import BenchInstrument
-from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import ChannelList, ScpiError
+from batchtest.simulated.wired import Wired
 
 #: Relays of common scanners, from the command to the settled contact, and to open, s (common practice, no source).
 CLOSE_S, OPEN_S = 0.015, 0.001
 
 
-def channels_of(bench: BenchFile, fixture: FixtureFile) -> frozenset[int]:
+def channels_of(bench: BenchFile, fixture: Reached) -> frozenset[int]:
     """All channels that are wired: points, their contact channels, discharge resistor, reference and interlock."""
     points = fixture.points.values()
     wired = {channel for point in points for channel in (point.scanner, *point.contact)}
-    wired |= {fixture.discharge.scanner, bench.reference.scanner}
+    wired |= {bench.reference.scanner} | ({fixture.discharge.scanner} if fixture.discharge else set())
     return frozenset(wired if bench.interlock is None else wired | {bench.interlock.scanner})
 
 
@@ -26,9 +26,9 @@ class SimulatedScanner(BenchInstrument):
     Two signals on the meter's bus at once would join them: that is refused with -221, and nothing moves.
     """
 
-    def __init__(self, bench: BenchFile, rack: Rack) -> None:
+    def __init__(self, bench: BenchFile, rack: Wired) -> None:
         super().__init__("scanner", bench.scanner, rack)
-        channels = ChannelList(channels_of(bench, rack.setup.fixture))
+        channels = ChannelList(channels_of(bench, rack.fixture))
         self.add("ROUTE:CLOSE", self._close, channels)
         self.add("ROUTE:CLOSE?", lambda asked: [channel in self.rack.closed for channel in asked], channels)
         self.add("ROUTE:CLOSE:STATE?", lambda: f"(@{','.join(map(str, self.rack.closed))})")
@@ -42,7 +42,8 @@ class SimulatedScanner(BenchInstrument):
 
     def _close(self, channels: tuple[int, ...]) -> None:
         closed = tuple(dict.fromkeys((*self.rack.closed, *channels)))
-        signals = [channel for channel in closed if channel != self.rack.setup.fixture.discharge.scanner]
+        discharge = self.rack.fixture.discharge
+        signals = [channel for channel in closed if discharge is None or channel != discharge.scanner]
         if len(signals) > 1:
             raise ScpiError(-221, f"{signals[0]} and {signals[1]} would be joined; open first")
         self.spend(CLOSE_S)

@@ -9,10 +9,12 @@ from typing import Self
 
 from batchtest.clock import Clock
 from batchtest.files.bench import BenchFile, Handler, Instrument
+from batchtest.files.hosts import HostSetup
 from batchtest.files.library import Setup
 from batchtest.nouns import Role
 from batchtest.simulated.boards import simulation_of
-from batchtest.simulated.handler import SimulatedHandler
+from batchtest.simulated.handler import SimulatedHandler, SimulatedHostHandler
+from batchtest.simulated.host_rack import HostRack
 from batchtest.simulated.load import SimulatedLoad
 from batchtest.simulated.log import BenchLog
 from batchtest.simulated.meter import SimulatedMeter
@@ -31,7 +33,7 @@ class Instruments:
     load: SimulatedLoad
     supply: SimulatedSupply
     scanner: SimulatedScanner
-    handler: SimulatedHandler | None
+    handler: SimulatedHandler | SimulatedHostHandler | None
 
     def by_role(self) -> dict[Role, BenchInstrument]:
         """Instruments that are there, by role."""
@@ -56,9 +58,9 @@ class RunningBench:
     servers : by role; a `Mishap` put into `servers[role].mishaps` befalls its next reply.
     """
 
-    def __init__(self, setup: Setup, clock: Clock, connections: int | None = None) -> None:
+    def __init__(self, setup: Setup | HostSetup, clock: Clock, connections: int | None = None) -> None:
         self.log = BenchLog()
-        self.rack = Rack(setup, self.log)
+        self.rack = HostRack(setup, self.log) if isinstance(setup, HostSetup) else Rack(setup, self.log)
         self.instruments = instruments_of(setup, self.rack)
         self.servers = {
             role: InstrumentServer(instrument, clock, connections)
@@ -81,12 +83,12 @@ class RunningBench:
         self.stop()
 
 
-def start_bench(setup: Setup, clock: Clock, connections: int | None = None) -> RunningBench:
+def start_bench(setup: Setup | HostSetup, clock: Clock, connections: int | None = None) -> RunningBench:
     """Serve the simulated bench of a setup in threads of this process, on any free ports of the loopback interface.
 
     Parameters
     ----------
-    setup : from `load_setup`; its bench has a `[simulation]`.
+    setup : from `load_setup`, or from `load_host_setup` for a live host; its bench has a `[simulation]`.
     clock : where its instruments take their time from, and what replies wait on.
     connections : how many connections each instrument takes at a time; `None` for any number.
 
@@ -98,7 +100,7 @@ def start_bench(setup: Setup, clock: Clock, connections: int | None = None) -> R
     return RunningBench(setup, clock, connections)
 
 
-def instruments_of(setup: Setup, rack: Rack) -> Instruments:
+def instruments_of(setup: Setup | HostSetup, rack: Rack | HostRack) -> Instruments:
     """The instruments of a bench, wired to a rack; without any transport."""
     bench, simulation = setup.bench, simulation_of(setup)
     return Instruments(
@@ -106,8 +108,12 @@ def instruments_of(setup: Setup, rack: Rack) -> Instruments:
         load=SimulatedLoad(bench, simulation, rack),
         supply=SimulatedSupply(bench, simulation, rack),
         scanner=SimulatedScanner(bench, rack),
-        handler=SimulatedHandler(bench.handler, rack) if isinstance(bench.handler, Handler) else None,
+        handler=_handler(bench.handler, rack) if isinstance(bench.handler, Handler) else None,
     )
+
+
+def _handler(handler: Handler, rack: Rack | HostRack) -> SimulatedHandler | SimulatedHostHandler:
+    return SimulatedHostHandler(handler, rack) if isinstance(rack, HostRack) else SimulatedHandler(handler, rack)
 
 
 def with_addresses(bench: BenchFile, addresses: Mapping[Role, str]) -> BenchFile:

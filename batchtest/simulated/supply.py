@@ -8,8 +8,8 @@ from batchtest.files.bench import BenchFile, Simulation
 from batchtest.judging.accuracy import Row
 from batchtest.simulated.imperfections import draw_error, row_for_value
 from batchtest.simulated.on_bench import OUTPUT_S, READBACK_S, SETTING_S, BenchInstrument
-from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import Numeric, ScpiError, boolean
+from batchtest.simulated.wired import Wired
 
 #: Bits of the status registers of this kind of supply.
 OVER_VOLTAGE = 1 << 0
@@ -21,7 +21,7 @@ _HEADROOM = 1.1
 class SimulatedSupply(BenchInstrument):
     """`VOLT`, `CURR`, `OUTP`, `VOLT:PROT`, `MEAS:VOLT?`, `MEAS:CURR?` and the status registers of the supply."""
 
-    def __init__(self, bench: BenchFile, simulation: Simulation, rack: Rack) -> None:
+    def __init__(self, bench: BenchFile, simulation: Simulation, rack: Wired) -> None:
         super().__init__("supply", bench.supply, rack)
         self._volts_rows: tuple[Row, ...] = bench.supply.accuracy.voltage
         self._amperes_rows: tuple[Row, ...] = bench.supply.accuracy.current

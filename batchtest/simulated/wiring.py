@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from batchtest.simulated.approach import Approach
 from batchtest.simulated.imperfections import Hum
-from batchtest.simulated.rack import Rack
+from batchtest.simulated.wired import Wired
 
 #: What an open input picks up beside the hum, V rms.
 OPEN_NOISE_V = 0.002
@@ -20,7 +20,7 @@ class Input:
     `steady_V` is a source or the drop over a resistor; `compliance_V` where the test current gives up.
     """
 
-    rack: Rack
+    rack: Wired
     hum: Hum
     compliance_V: float = math.inf
     point: str | None = None
@@ -45,10 +45,10 @@ class Input:
 class Wiring:
     """Finds what the relays connect to the meter."""
 
-    def __init__(self, rack: Rack, hum: Hum) -> None:
+    def __init__(self, rack: Wired, hum: Hum) -> None:
         self._rack = rack
         self._hum = hum
-        fixture, bench = rack.setup.fixture, rack.setup.bench
+        fixture, bench = rack.fixture, rack.bench
         self._points = {point.scanner: name for name, point in fixture.points.items()}
         self._needles = {
             channel: terminal
@@ -80,7 +80,7 @@ class Wiring:
         return Input(self._rack, self._hum, steady_V=ohms * current_A)
 
     def _point(self, name: str, current_A: float, compliance_V: float, since_s: float) -> Input:
-        point = self._rack.setup.fixture.points[name]
+        point = self._rack.fixture.points[name]
         if any(self._rack.needle_ohms(terminal) is None for terminal in (point.plus, point.minus)):
             return Input(self._rack, self._hum, open=True)
         rise = self._rack.cold_rise(name, current_A, compliance_V, since_s) if current_A else None

@@ -116,6 +116,16 @@ def test_half_of_what_changes_cables_is_refused(tmp_path: Path, line: str, messa
         load_dialect("own", HandlerDialect, tmp_path)
 
 
+@pytest.mark.parametrize("missing", ["host_on", "host_off", "host"])
+def test_a_host_that_can_only_be_half_switched_is_refused(tmp_path: Path, missing: str) -> None:
+    """What switches a host on must switch it off, and tell which: all three messages, or none."""
+    messages = {"host_on": "NEST:HOST ON", "host_off": "NEST:HOST OFF", "host": "NEST:HOST?"}
+    lines = "".join(f'{name} = "{message}"\n' for name, message in messages.items() if name != missing)
+    (tmp_path / "own.toml").write_text(HANDLER + lines)
+    with pytest.raises(FileFaults, match=rf"{missing}: is missing beside the others that switch a host; add it"):
+        load_dialect("own", HandlerDialect, tmp_path)
+
+
 def test_a_missing_dialect_names_the_nearest() -> None:
     """A name that is nearly right is answered with the right one."""
     with pytest.raises(SetupError, match="no dialect 'meter-confred'; did you mean 'meter-confread'"):

@@ -85,7 +85,7 @@ def test_check_tells_the_same_to_machines(monkeypatch: pytest.MonkeyPatch):
     code, said = run("check", "--bench", "simulated", "--json", monkeypatch=monkeypatch)
     procedures = json.loads(said)
     assert code == 0
-    assert [procedure["fixture"] for procedure in procedures] == ["mist-nest", "vent-nest"]
+    assert [procedure["fixture"] for procedure in procedures] == ["mist-nest", "vent-nest", "cabinet-breakout"]
     for procedure in procedures:
         sum_s = sum(action["seconds"] for action in procedure["actions"])
         assert procedure["seconds"] == pytest.approx(sum_s, abs=0.02)
