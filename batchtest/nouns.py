@@ -246,6 +246,7 @@ class Challenge:
     """
 
     station: str
+    bench: str
     fixture: str
     cable: str
     wrong: str

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cache
 from typing import Literal
 
-from batchtest.cables.readings import ColdBench, ColdCircuit, ColdReading, Expected, Harness
+from batchtest.cables.readings import ColdBench, ColdReading, Expected, Harness
 from batchtest.cables.signature import INSTRUMENTS, SIGMAS, PinReading, Signature, inside, within
 from batchtest.cables.wiring import WiringFault, in_words, wiring_faults
-from batchtest.circuits import join, with_fault
 from batchtest.errors import NoOperatingPoint
 from batchtest.files.cable import CableFile
 from batchtest.nouns import Reading
@@ -44,11 +44,16 @@ UNKNOWN = Explanation("unknown", "reads like no cable of the library, nor like o
 
 @dataclass(frozen=True)
 class Suspects:
-    """A fixture's cable, its signature, and everything else that may lie in the fixture instead."""
+    """A fixture's cable, its signature, and everything else that may lie in the fixture instead.
+
+    `checks` are the board's own cold checks: they tell a bad board from a bad cable where the signature cannot.
+    """
 
     harness: Harness
     cables: Mapping[str, CableFile]
     signature: Signature
+    checks: tuple[PinReading, ...] = ()
+    _known: dict[tuple[str, str], Expected] = field(default_factory=dict, repr=False, compare=False)
 
     def explain(
         self, readings: Mapping[str, Reading], *, trusted: bool = False, cables_only: bool = False
@@ -61,7 +66,7 @@ class Suspects:
 
         Parameters
         ----------
-        readings : by name of the signature's reading; at least one is out of its window.
+        readings : by name, of the signature and of the checks; at least one is out of its window.
         trusted : whether this cable was proven with the board before.
         cables_only : look at the cables of the library alone.
         """
@@ -83,39 +88,53 @@ class Suspects:
 
     def _library(self, readings: Mapping[str, Reading]) -> Iterator[str]:
         for name in self.cables:
-            if self._agrees(readings, lambda pin, name=name: pin.expected[name]):  # type: ignore[misc]
+            circuit = self.harness.circuit(name, self.cables[name])
+            if self._agrees(readings, lambda pin, circuit=circuit: circuit.expected(pin.reading)):  # type: ignore[misc]
                 yield name
 
     def _wiring(self, readings: Mapping[str, Reading]) -> Iterator[WiringFault]:
         own, pins = self.cables[self.signature.cable], len(self.harness.host.netlist.ports)
         for fault in (*_unplugged(own), *wiring_faults(own, pins)):
-            circuit = self.harness.once(fault.cable)
-            if self._agrees(readings, lambda pin, circuit=circuit: circuit.expected(pin.reading), TOLERANCE):  # type: ignore[misc]
+            if self._agrees(readings, self._with(fault.what, fault.cable), TOLERANCE):
                 yield fault
 
     def _parts(self, readings: Mapping[str, Reading], place: Literal["host", "board"]) -> Iterator[str]:
         """Single faults of the parts of fixture ("host") or board."""
-        good = join(self.harness.host, self.cables[self.signature.cable], self.harness.board)
+        own = self.cables[self.signature.cable]
         parts = (self.harness.host if place == "host" else self.harness.board).parts.part
         for name, part in parts.items():
             for mode in part.modes:
-                circuit = ColdCircuit.nominal(with_fault(good, f"{place}.{name} {mode}"), self.harness.cold.fixture)
-                if self._agrees(readings, lambda pin, circuit=circuit: circuit.expected(pin.reading), TOLERANCE):  # type: ignore[misc]
+                fault = f"{place}.{name} {mode}"
+                if self._agrees(readings, self._with(fault, own, fault), TOLERANCE):
                     yield f"{name} {mode}"
+
+    def _with(self, what: str, cable: CableFile, fault: str = "") -> Callable[[PinReading], Expected]:
+        """What a reading is with a fault, of the cable or of a part. It is solved once: a batch asks more than once."""
+        circuit = cache(lambda: self.harness.once(cable, fault))
+
+        def expect(pin: PinReading) -> Expected:
+            if (what, pin.name) not in self._known:
+                self._known[what, pin.name] = circuit().expected(pin.reading)
+            return self._known[what, pin.name]
+
+        return expect
 
     def _agrees(
         self, readings: Mapping[str, Reading], expect: Callable[[PinReading], Expected], tolerance: float = 0.0
     ) -> bool:
         """Whether all readings agree with an expectation; those that are out of the right window are tried first.
 
-        What would read as the right cable does explains none of those.
+        What would read as the right cable does explains none of those; a check has its limits by the board, not by what
+        may be wrong with a cable, and only has to agree.
         """
         try:
-            for pin in _telling_first(self.signature.readings, readings):
+            for pin in _telling_first((*self.signature.readings, *self.checks), readings):
                 got, expected = readings[pin.name], expect(pin)
                 if not agrees(self.harness.cold, pin.reading, got, expected, tolerance):
                     return False
-                if not _inside(pin, got) and expected.certain and within(pin.limit, expected):
+                if pin in self.checks or _inside(pin, got):
+                    continue
+                if expected.certain and within(pin.limit, expected):
                     return False
         except NoOperatingPoint:
             return False

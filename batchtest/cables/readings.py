@@ -14,7 +14,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from batchtest.circuits import Assembly, BenchModel, draw_all, join, nominal_values
+from batchtest.circuits import Assembly, BenchModel, draw_all, join, nominal_values, with_fault
 from batchtest.files.bench import BenchFile, DiodeAccuracy, OhmsAccuracy
 from batchtest.files.cable import CableFile
 from batchtest.files.circuit import CircuitFile
@@ -202,9 +202,10 @@ class Harness:
             self._circuits[name] = ColdCircuit.drawn(assembly, self.cold.fixture, self.drawn)
         return self._circuits[name]
 
-    def once(self, cable: CableFile) -> ColdCircuit:
-        """The joined circuit with any cable, one nominal board; not kept."""
-        return ColdCircuit.nominal(join(self.host, cable, self.board), self.cold.fixture)
+    def once(self, cable: CableFile, fault: str = "") -> ColdCircuit:
+        """The joined circuit with any cable, one nominal board and a fault such as "board.R1 open"; not kept."""
+        assembly = join(self.host, cable, self.board)
+        return ColdCircuit.nominal(with_fault(assembly, fault) if fault else assembly, self.cold.fixture)
 
     def every(self) -> list[ColdReading]:
         """Every way to read every point."""

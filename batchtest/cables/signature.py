@@ -10,7 +10,7 @@ from batchtest.cables.readings import DRAWN, TEMPERATURES_C, ColdBench, ColdRead
 from batchtest.files.cable import CableFile
 from batchtest.files.fixture import FixtureFile
 from batchtest.nouns import Limit
-from batchtest.quantities import show
+from batchtest.quantities import write
 
 #: Half-width of a window in standard deviations of the drawn boards, and in half-widths of the meter's accuracy.
 SIGMAS, INSTRUMENTS = 6.0, 3.0
@@ -163,7 +163,7 @@ def _every(harness: Harness, cables: Mapping[str, CableFile], own: str) -> list[
     harness.solve(cables, harness.every())
     found = [_pin_reading(harness, cables, own, reading) for reading in harness.every()]
     return [
-        replace(pin, name=f"{pin.name}, {show(pin.reading.range, pin.reading.unit, 3)}")
+        replace(pin, name=f"{pin.name}, {write(pin.reading.row.range, pin.reading.unit)}")
         for pin in found
         if pin.limit.upper is None or pin.limit.upper <= pin.reading.range
     ]

@@ -85,7 +85,7 @@ def _tell(station: Station, reports: Path, found: Challenge | None, as_json: boo
     from batchtest.records.challenge import last_challenge
 
     setup = station.setup
-    last = found or last_challenge(reports, setup.bench.station, setup.fixture_name)
+    last = found or last_challenge(reports, setup)
     if as_json:
         click.echo(json.dumps(_as_json(station, last), default=str))
     else:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 from batchtest.errors import NotProven, SetupError, nearest
 
 if TYPE_CHECKING:
     from batchtest.commands.screen import Screen
+    from batchtest.files.library import Setup
     from batchtest.nouns import Challenge
     from batchtest.sequencer import Job, Station
 
@@ -19,7 +22,7 @@ def require_challenge(station: Station, job: Job, screen: Screen) -> Challenge |
 
     Returns
     -------
-    The challenge that counts; `None` where the bench asks for none, or its age is waived.
+    The challenge that counts; `None` where the bench asks for none, or its age is waived. A failure is never waived.
 
     Raises
     ------
@@ -28,11 +31,11 @@ def require_challenge(station: Station, job: Job, screen: Screen) -> Challenge |
     from batchtest.records.challenge import last_challenge
     from batchtest.records.excuse import CHALLENGE, excusing
 
-    bench, fixture = station.setup.bench, station.setup.fixture_name
-    if bench.challenge_every is None or len(station.setup.cables) < 2:
+    every = station.setup.bench.challenge_every
+    if every is None or len(station.setup.cables) < 2:
         return None
-    last = last_challenge(job.reports, bench.station, fixture)
-    stale = _stale(last, float(bench.challenge_every))
+    last = last_challenge(job.reports, station.setup)
+    stale = _stale(last, float(every))
     handler = station.bench.handler
     if stale and handler is not None and handler.can_fit_cables:
         last = challenge(station, job, screen)
@@ -40,12 +43,20 @@ def require_challenge(station: Station, job: Job, screen: Screen) -> Challenge |
     if last is not None and stale is None:
         screen.message(f"challenge, {age(last)}: {last.why}")
         return last
-    if excusing(job.in_force(station.setup), CHALLENGE) is None:
+    failed = last is not None and not last.passed
+    if failed or excusing(job.in_force(station.setup), CHALLENGE) is None:
         raise NotProven(
-            f"{stale}. Nothing was powered. Show that this bench refuses a wrong cable: "
-            f"batchtest bench --bench {station.setup.bench_name} --challenge --fixture {fixture}"
+            f"{stale}. Nothing was powered. Show that this bench refuses a wrong cable: {_cure(station.setup, job)}"
         )
     return None
+
+
+def _cure(setup: Setup, job: Job) -> str:
+    """The command that makes the challenge which was asked for, as it can be typed."""
+    words = ["batchtest bench --bench", setup.bench_name, "--challenge --fixture", setup.fixture_name]
+    words += ["--board", setup.board] if len(setup.fixture.takes) > 1 else []
+    words += ["--reports", quote(str(job.reports))] if job.reports != Path("reports") else []
+    return " ".join(words)
 
 
 def challenge(station: Station, job: Job, screen: Screen, wrong: str | None = None) -> Challenge:
@@ -73,6 +84,8 @@ def challenge(station: Station, job: Job, screen: Screen, wrong: str | None = No
 def age(last: Challenge) -> str:
     """How long ago a challenge was, in words."""
     minutes = (datetime.now().astimezone() - last.at).total_seconds() / 60
+    if minutes < 0:
+        return f"in the future, {last.at.isoformat(timespec='seconds')}"
     if minutes < 1:
         return "just now"
     if minutes < 120:

@@ -114,6 +114,9 @@ def load_library(root: Path) -> Library:
     known = {name: document.model for name, document in fixtures.items() if document is not None}
     boards = _circuits(reading, cables, "takes", [])
     hosts = _circuits(reading, cables, "hosts", [fixture.circuit for fixture in known.values()])
+    for document in fixtures.values():
+        if document is not None:
+            _note_strangers(reading, document, cables)
     if reading.faults:
         raise FileFaults(reading.faults)
     return Library({name: document.model for name, document in cables.items()}, boards, hosts, known)
@@ -241,6 +244,20 @@ def _circuits(
                 reading.faults.append(cable.fault((key, index), wrong))
     read = {name: reading.circuit(name) for name in sorted(names) if name in known}
     return {name: circuit for name, circuit in read.items() if circuit is not None}
+
+
+def _note_strangers(
+    reading: Reading, fixture: Document[FixtureFile], cables: Mapping[str, Document[CableFile]]
+) -> None:
+    """Note a cable and a circuit that a fixture names and that are not there, and boards that no cable takes."""
+    root, model = reading.root, fixture.model
+    _note_unknown(reading, fixture, ("cable",), model.cable, ("fixtures/cables", cable_names(root)))
+    circuits = _names(root / "fixtures" / "circuits", "*.cir")
+    _note_unknown(reading, fixture, ("circuit",), model.circuit, ("fixtures/circuits", circuits))
+    taken = sorted({board for cable in cables.values() for board in cable.model.takes})
+    for index, board in enumerate(model.takes):
+        if board not in taken and len(cables) == len(cable_names(root)):
+            reading.faults.append(fixture.fault(("takes", index), f"no cable takes {board!r}; {nearest(board, taken)}"))
 
 
 def _note_unknown(

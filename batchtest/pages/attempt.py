@@ -42,7 +42,7 @@ def attempt_page(record: Record) -> str:
             "closest": closest(lines) if outcome is Outcome.PASS else "",
             "danger": words.danger(outcome, lines, context.kind),
             "altered": not record.unaltered,
-            "cause": first_cause or "No cause was recorded.",
+            "cause": _sentences(first_cause or "No cause was recorded."),
             "deciding": deciding(outcome, first_cause, deciders),
             "steps": _steps(record, powered=powered),
             "counts": [(verdict.value, _count(lines, verdict)) for verdict in Verdict],
@@ -99,6 +99,12 @@ def _calibration(instrument: InstrumentIdentity, on: date) -> str:
     if instrument.due is not None:
         said.append(f"due {instrument.due.isoformat()}")
     return ", ".join(said) or "not known"
+
+
+def _sentences(cause: str) -> list[str]:
+    """A cause sentence by sentence; the first says it, the others go into detail and lose their full stop."""
+    first, *others = cause.split(". ")
+    return [first, *(sentence.removesuffix(".") for sentence in others)]
 
 
 def _facts(record: Record) -> Iterator[tuple[str, str]]:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from batchtest.cables import APART, ColdBench, Harness, Signature, Suspects, propose, sign
+from collections.abc import Iterable
+from dataclasses import replace
+
+from batchtest.cables import APART, ColdBench, Harness, PinReading, Signature, Suspects, propose, sign
 from batchtest.errors import FileFaults
 from batchtest.files.fixture import FixtureFile
 from batchtest.files.library import Setup
 from batchtest.files.read import read_document
+from batchtest.nouns import Measurement
 from batchtest.quantities import show
 
 
@@ -30,6 +34,16 @@ def suspects_of(setup: Setup) -> Suspects:
         wrong = f"{_like(signature)}; {_cure(harness, setup)}"
         raise FileFaults([fixture.fault(("cable",), wrong)])
     return Suspects(harness, setup.cables, signature)
+
+
+def with_checks(suspects: Suspects, checks: Iterable[Measurement]) -> Suspects:
+    """The suspects, told of the board's own cold checks as well."""
+    found = []
+    for check in checks:
+        for reading in suspects.harness.cold.readings(check.point):
+            if (reading.measurand, reading.range) == (check.measurand, check.range) and check.limit is not None:
+                found.append(PinReading(check.name, reading, {}, check.limit))
+    return replace(suspects, checks=tuple(found))
 
 
 def _like(signature: Signature) -> str:

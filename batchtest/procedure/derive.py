@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from batchtest.files.library import Setup
-from batchtest.procedure.actions import Procedure
-from batchtest.procedure.cable import suspects_of
+from batchtest.procedure.actions import CheckCold, Procedure
+from batchtest.procedure.cable import suspects_of, with_checks
 from batchtest.procedure.gate import gate
 from batchtest.procedure.model import Nominal
 from batchtest.procedure.powered import powered
@@ -20,11 +20,13 @@ def derive(setup: Setup) -> Procedure:
     NoOperatingPoint : the joined circuit has no solution in one of the states the procedure needs.
     """
     suspects, nominal, times = suspects_of(setup), Nominal.of(setup), Times.of(setup.bench)
+    actions = gate(nominal, suspects.signature, times)
+    checks = (one for action in actions if isinstance(action, CheckCold) for one in action.measurements)
     return Procedure(
         board=setup.board,
         fixture=setup.fixture_name,
         bench=setup.bench_name,
-        suspects=suspects,
-        gate=gate(nominal, suspects.signature, times),
+        suspects=with_checks(suspects, checks),
+        gate=actions,
         powered=powered(nominal, times),
     )

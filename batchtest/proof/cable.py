@@ -46,57 +46,53 @@ class Cable:
     waivers: Sequence[Waiver]
     enter: Enter
     lines: list[Line] = field(default_factory=list)
-    found: Explanation | None = None
 
     def read(self, action: Identify | ProvePinMap) -> None:
         """Take the readings of one action.
 
         Raises
         ------
-        NotProven : the pin map is read, and shows another cable, or a wire inside this one that leads astray.
+        NotProven : the pin map is read, and is that of another cable of the library.
         """
         self.lines += [self.enter(each, self.reader.settled(each)) for each in action.measurements]
-        if isinstance(action, ProvePinMap):
-            refuse_another(self.suspects, self.lines, self.waivers)
-            if self.astray and self.explained().kind in ("cable", "wiring", "fixture"):
-                self.refuse(self.explained())
+        if isinstance(action, ProvePinMap) and (self.astray or self.excused):
+            refuse_another(self.suspects, self.lines)
 
-    def settled(self, *, board_bad: bool) -> bool:
-        """Whether the cable is proven, once the board's own cold checks are known.
+    def settled(self, checks: Sequence[Line]) -> bool:
+        """Whether the cable is proven, once the board's own cold checks are known: they speak for or against it too.
 
         Returns
         -------
-        False where a bad board explains what the cable's readings are, or the board has failed anyway.
+        False where a bad board explains what the cable's readings are.
 
         Raises
         ------
-        NotProven : nothing known explains the readings, and the board is good.
+        NotProven : a fault of cable or fixture explains them; or nothing does, and the board's own checks are good.
         """
         if not self.astray:
             self.memory.proven = True
             return True
-        found = self.explained()
-        if found.kind != "board" and not board_bad:
-            self.refuse(found)
-        return False
+        found = self.explained(checks)
+        if found.kind == "board" or (found.kind == "unknown" and not all(passed(line) for line in checks)):
+            return False
+        raise refusal(found, self.astray, self.suspects.signature.cable)
 
     @property
     def astray(self) -> list[Line]:
         """The lines that are not as the right cable makes them, and that no waiver excuses."""
         return [line for line in self.lines if not passed(line, self.waivers)]
 
-    def explained(self) -> Explanation:
-        """What the readings look like. A second board in a row that reads oddly speaks against the cable."""
-        if self.found is None:
-            counts = [line for line in self.lines if excuse_of(line, self.waivers) is None]
-            readings = {line.measurement.name: line.reading for line in counts}
-            self.found = self.suspects.explain(readings, trusted=self.memory.proven)
-            self.memory.proven = False
-        return self.found
+    @property
+    def excused(self) -> list[Line]:
+        """The lines that a waiver excuses."""
+        return [line for line in self.lines if excuse_of(line, self.waivers) is not None]
 
-    def refuse(self, found: Explanation) -> None:
-        """Raise NotProven, with what seems to be fitted, the readings that say so, and what to do."""
-        raise refusal(found, self.astray, self.suspects.signature.cable)
+    def explained(self, checks: Sequence[Line]) -> Explanation:
+        """What the readings look like. A second board in a row that reads oddly speaks against the cable."""
+        counts = [line for line in self.lines if line not in self.excused]
+        readings = {line.measurement.name: line.reading for line in (*counts, *checks)}
+        trusted, self.memory.proven = self.memory.proven, False
+        return self.suspects.explain(readings, trusted=trusted)
 
 
 def refusal(found: Explanation, astray: Sequence[Line], own: str) -> NotProven:
@@ -110,18 +106,16 @@ def refusal(found: Explanation, astray: Sequence[Line], own: str) -> NotProven:
     )
 
 
-def refuse_another(suspects: Suspects, lines: Sequence[Line], waivers: Sequence[Waiver]) -> None:
+def refuse_another(suspects: Suspects, lines: Sequence[Line]) -> None:
     """Refuse readings that are another cable's, waived or not: a waiver answers for what is missing, not for that.
 
     Raises
     ------
     NotProven : all readings together, those that are excused too, are those of another cable of the library.
     """
-    excused = [line for line in lines if excuse_of(line, waivers) is not None]
-    if excused:
-        found = suspects.explain({line.measurement.name: line.reading for line in lines}, cables_only=True)
-        if found.kind == "cable":
-            raise refusal(found, [line for line in lines if not passed(line)], suspects.signature.cable)
+    found = suspects.explain({line.measurement.name: line.reading for line in lines}, cables_only=True)
+    if found.kind == "cable":
+        raise refusal(found, [line for line in lines if not passed(line)], suspects.signature.cable)
 
 
 def read_again(reader: Reader, procedure: Procedure, waivers: Sequence[Waiver], *, enter: Enter) -> None:
@@ -142,7 +136,8 @@ def read_again(reader: Reader, procedure: Procedure, waivers: Sequence[Waiver], 
                 f"Nothing was powered. Seat {own} at both ends, and begin again at this board.",
                 told_by=[measurement.name],
             )
-    refuse_another(procedure.suspects, lines, waivers)
+    if not all(passed(line) for line in lines):
+        refuse_another(procedure.suspects, lines)
 
 
 def _repeated(procedure: Procedure) -> list[Measurement]:
@@ -164,4 +159,3 @@ def _against(line: Line, cable: str) -> str:
     else:
         right = f"more than {show(limit.lower if limit else None, measurement.unit, 3)}"
     return f"{measurement.name}: {rounded(line)}, with {cable} {right}"
-

@@ -44,6 +44,7 @@ def run_challenge(
     passed, why = _judged(wrong, right, expected, refusal, second, acceptance)
     challenge = Challenge(
         station=station.setup.bench.station,
+        bench=station.setup.bench_name,
         fixture=station.setup.fixture_name,
         cable=right,
         wrong=wrong,

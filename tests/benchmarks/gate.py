@@ -1,9 +1,9 @@
 """Is anything powered that must not be, and is a good board ever refused? By the simulated bench's own log.
 
-Run as `python tests/benchmarks/gate.py`; `--json` prints one object, `--boards N` takes fewer good boards. Everything goes
-over real sockets on the virtual clock.
+Run as `python tests/benchmarks/gate.py`; `--json` prints one object, `--boards N` takes fewer good boards. Everything
+goes over real sockets on the virtual clock.
 
-- `powered_when_wrong`: of every wrong cable truly fitted x board, how often the supply or a load was ever on. Must be 0.
+- `powered_when_wrong`: of every wrong cable truly fitted x board, how often supply or a load was ever on. Must be 0.
   The fixture names the right cable in all of them, as a bar code scanned for the wrong one would.
 - `powered_when_shorted`: the same for boards with a short at each rail. Must be 0; `shorts_not_failed` too.
 - `false_refusals`: of good boards on benches of their own (parts of board, nest and cable drawn anew), how many were

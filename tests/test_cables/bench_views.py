@@ -1,22 +1,22 @@
-"""The demo's fixtures as the gate sees them, solved once for all tests, and readings that a meter would take of a board.
+"""The demo's fixtures as the gate sees them, solved once for all tests, and what a meter would read of other boards.
 
 Circuits are kept by what is in them, so that a fault inside a cable is joined and solved once for all tests that ask.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
 import numpy as np
-import pytest
 from test_circuits.demo import ROOT, circuit
 
 from batchtest.cables import Harness, PinReading, Suspects, sign
 from batchtest.cables.readings import GIVES_UP, OVER_RANGE, ColdBench, ColdCircuit, ColdReading
+from batchtest.cables.signature import inside
+from batchtest.cables.wiring import WiringFault, wiring_faults
 from batchtest.circuits import Assembly, BenchModel, draw_values, join
 from batchtest.files.cable import CableFile
 from batchtest.files.circuit import CircuitFile
@@ -31,13 +31,15 @@ PINS = {1: "ka", 2: "p24", 3: "kb", 4: "pos", 5: "sg", 6: "acc", 7: "n0"}
 
 @dataclass(frozen=True)
 class KeptHarness(Harness):
-    """A harness that keeps the circuits of faulty cables too, and solves all of the pin map at once."""
+    """A harness that keeps the circuits with faults too; `kept` are the readings that are asked of them."""
 
-    def once(self, cable: CableFile) -> ColdCircuit:
-        """The joined circuit with any cable, one nominal board."""
-        key = f"{cable.wires} {cable.id_resistor}"
+    kept: list[ColdReading] = field(default_factory=list)
+
+    def once(self, cable: CableFile, fault: str = "") -> ColdCircuit:
+        """The joined circuit with any cable, one nominal board, and its pin map solved as a whole."""
+        key = f"{cable.wires} {cable.id_resistor} {fault}"
         if key not in self._circuits:
-            self._circuits[key] = super().once(cable)
+            self._circuits[key] = super().once(cable, fault).solve(self.kept)
         return self._circuits[key]
 
 
@@ -58,7 +60,9 @@ def suspects(fixture: str = "vent-nest") -> Suspects:
     """The demo's fixture, as `suspects_of` makes it, with circuits that are kept."""
     found = setup(fixture)
     harness = KeptHarness(found.fixture_circuit, found.board_circuit, ColdBench(found.bench, found.fixture))
-    return Suspects(harness, found.cables, sign(harness, found.cables, found.fixture.cable))
+    signature = sign(harness, found.cables, found.fixture.cable)
+    harness.kept.extend(pin.reading for pin in signature.readings)
+    return Suspects(harness, found.cables, signature)
 
 
 def other_board(assembly: Assembly, fixture: FixtureFile, seed: int) -> ColdCircuit:
@@ -90,52 +94,50 @@ def taken(circuit_: ColdCircuit, pins: Iterable[PinReading], sample: int = 0) ->
     return {pin.name: shown(pin.reading, float(circuit_.volts(pin.reading)[sample])) for pin in pins}
 
 
-def bare_fixture(points: Mapping[str, tuple[int, int]], contact_limit: str = "5 ohm") -> FixtureFile:
-    """A fixture that reaches pins of the host end and nothing else: point -> plus and minus pin."""
-    rows: dict[str, Any] = {
-        name: {
-            "plus": f"host.{plus}",
-            "minus": f"host.{minus}",
-            "scanner": number,
-            "contact": [200 + plus, 200 + minus],
-        }
-        for number, (name, (plus, minus)) in enumerate(points.items(), start=1)
+def lies_inside(pin: PinReading, got: Reading) -> bool:
+    """Whether a reading is in its window; over range is where that is wanted."""
+    return inside(pin.limit, got.value) if got.value is not None else pin.limit.upper is None
+
+
+@cache
+def vent_faults() -> Mapping[str, WiringFault]:
+    """Every wiring fault of the vent's lead, by its name."""
+    found = suspects()
+    pins = len(found.harness.host.netlist.ports)
+    return {fault.what: fault for fault in wiring_faults(found.cables["vent-lead"], pins)}
+
+
+@cache
+def read_with(fault: str) -> Mapping[str, Reading]:
+    """The readings of another board in the vent's nest, by its lead with a fault inside; each fault has its own."""
+    circuit_ = with_cable(suspects(), vent_faults()[fault].cable, list(vent_faults()).index(fault))
+    return taken(circuit_, suspects().signature.readings)
+
+
+def bare_fixture(points: Mapping[str, tuple[int, int]], **changed: Any) -> FixtureFile:
+    """A fixture that reaches its feed and pins of the host end and nothing else: point -> plus and minus pin."""
+    rows = {
+        name: {"plus": f"host.{plus}", "minus": f"host.{minus}", "scanner": at, "contact": [200 + plus, 200 + minus]}
+        for at, (name, (plus, minus)) in enumerate({"feed": (2, 7), **points}.items(), start=1)
     }
-    return FixtureFile.model_validate(
-        {
-            "takes": ["vent"],
-            "cable": "vent-lead",
-            "circuit": "bare",
-            "contact_limit": contact_limit,
-            "discharge": {"scanner": 300, "resistor": "100 ohm"},
-            "power": {"from": "supply", "into": "host.2-host.7", "soft_start": ["5 V"]},
-            "points": {"feed": {"plus": "host.2", "minus": "host.7", "scanner": 301, "contact": [202, 207]}, **rows},
-        }
-    )
+    table = {
+        "takes": ["vent"],
+        "cable": "vent-lead",
+        "circuit": "bare",
+        "discharge": {"scanner": 300, "resistor": "100 ohm"},
+        "power": {"from": "supply", "into": "host.2-host.7", "soft_start": ["5 V"]},
+        "points": rows,
+    }
+    return FixtureFile.model_validate({**table, **changed})
 
 
 def open_end() -> CircuitFile:
     """Nothing behind the host end of the cable but the insulation of its pins."""
-    leaks = "\n".join(f"RI{pin} {pin} n0 {INSULATION_OHM:.0f}" for pin in "ka p24 kb pos sg acc id".split())
-    return circuit(leaks, "ka p24 kb pos sg acc n0 id")
+    ports = ("ka", "p24", "kb", "pos", "sg", "acc", "n0", "id")
+    leaks = (f"RI{pin} {pin} n0 {INSULATION_OHM:.0f}" for pin in ports if pin != "n0")
+    return circuit("\n".join(leaks), " ".join(ports))
 
 
 def without_id(cable: CableFile) -> CableFile:
     """A cable whose id resistor has been taken out."""
     return cable.model_copy(update={"id_resistor": None})
-
-
-@contextmanager
-def kept_part_faults() -> Iterator[None]:
-    """Circuits with a failed part are kept by the name of their fault; for one fixture at a time."""
-    kept: dict[tuple[str, ...], ColdCircuit] = {}
-    make: Callable[[Assembly, FixtureFile], ColdCircuit] = ColdCircuit.nominal
-
-    def nominal(assembly: Assembly, fixture: FixtureFile) -> ColdCircuit:
-        if assembly.faults not in kept or not assembly.faults:
-            kept[assembly.faults] = make(assembly, fixture)
-        return kept[assembly.faults]
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(ColdCircuit, "nominal", nominal)
-        yield

@@ -64,7 +64,8 @@ def test_cables_that_differ_in_length_alone_are_wired_alike():
             id="added",
         ),
         pytest.param(
-            {1: (1, "WH")}, {1: (2, "gnye")}, "its green-and-yellow wire (gnye), board pin 1, goes to host pin 2, not 1",
+            {1: (1, "WH")}, {1: (2, "gnye")},
+            "its green-and-yellow wire (gnye), board pin 1, goes to host pin 2, not 1",
             id="the-others-colour",
         ),
         pytest.param(

@@ -10,16 +10,21 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 from stations import ROOT, demo_setup, folder_with_addresses
+from test_records.waivers import a_waiver
 
 from batchtest.clock import ScaledClock
 from batchtest.records.record import read_record
+from batchtest.records.waiver import write_waiver
 from batchtest.simulated import RunningBench, start_bench
 
 BOARDS = ("boards", "vent-nest", "--batch", "try")
+#: How much quicker than in truth the instruments of the bench "wired" are; the station's own waits are real.
+QUICK = 5.0
 
 
 def batchtest(*arguments: str, folder: Path = ROOT) -> subprocess.CompletedProcess[str]:
@@ -36,14 +41,17 @@ def batchtest(*arguments: str, folder: Path = ROOT) -> subprocess.CompletedProce
 
 @contextmanager
 def wired(folder: Path, **simulation: object) -> Iterator[RunningBench]:
-    """A simulated bench in real time in this process, and a project folder that reaches it as bench "wired"."""
-    with start_bench(demo_setup(**simulation), ScaledClock(1.0)) as running:  # type: ignore[arg-type]
+    """A quick simulated bench in this process, and a project folder that reaches it as the real bench "wired"."""
+    with start_bench(demo_setup(**simulation), ScaledClock(QUICK)) as running:  # type: ignore[arg-type]
         folder_with_addresses(folder, running)
         yield running
 
 
 def test_a_batch_leaves_records_pages_and_a_summary(tmp_path: Path):
-    """Good and bad boards: exit code 0, a record and a page each, a batch page, one JSON object that says it all."""
+    """Good and bad boards: exit code 0, a record and a page each, a batch page, one JSON object that says it all.
+
+    The bench was never challenged: its handler changes cables, so that is done first, by itself.
+    """
     reports = str(tmp_path / "reports")
     serials = ("--serials", "VN-0003..VN-0004", "--reports", reports, "--json")
     done = batchtest(*BOARDS, "--bench", "simulated", *serials)
@@ -58,6 +66,8 @@ def test_a_batch_leaves_records_pages_and_a_summary(tmp_path: Path):
     for each in found["attempts"]:
         assert Path(each["record"]).is_file()
         assert Path(each["record"]).with_suffix(".html").is_file()
+    assert (found["challenge"]["passed"], found["challenge"]["wrong"]) == (True, "mist-lead")
+    assert all((tmp_path / "reports" / name).is_file() for name in found["challenge"]["records"])
     assert {"batch.html", "batch.json"} <= {path.name for path in (tmp_path / "reports" / "try").iterdir()}
 
 
@@ -106,9 +116,39 @@ def test_a_wrong_cable_is_refused_with_four(tmp_path: Path):
     with wired(tmp_path, cable="mist-lead") as running:
         done = batchtest(*BOARDS, "--bench", "wired", "--serials", "VN-0001..VN-0002", "--json", folder=tmp_path)
         assert not running.log.was_on("supply")
+        assert not running.log.was_on("load")
     assert done.returncode == 4
-    assert "the cable fitted is not the fixture's" in done.stderr
-    assert [each["outcome"] for each in json.loads(done.stdout)["attempts"]] == ["refused"]
+    assert "the cable reads like mist-lead: " in done.stderr
+    assert "resume" not in done.stderr
+    found = json.loads(done.stdout)
+    assert [each["outcome"] for each in found["attempts"]] == ["refused"]
+    assert (found["challenge"], found["error"]) == (None, done.stderr.strip())
+
+
+def test_the_demo_of_the_wrong_cable_names_it_and_the_wire(tmp_path: Path):
+    """README's second thing to try: exit code 4, cautions first, then cable, colour, pins, and what to do."""
+    arguments = ("boards", "vent-nest", "--bench", "simulated-wrong-cable", "--batch", "wrong")
+    done = batchtest(*arguments, "--serials", "VN-0001..VN-0001", "--reports", str(tmp_path))
+    assert done.returncode == 4
+    assert "reads like mist-lead: its pink wire (PK), board pin 6, goes to host pin 6, not 5" in done.stdout
+    assert "Nothing was powered. Take it out at both ends, fit vent-lead" in done.stdout
+    assert done.stderr == "refused: the batch ends at VN-0001\n"
+    assert done.stdout.index("caution: Eye protection") < done.stdout.index("VN-0001 attempt 1: REFUSED")
+    record = read_record(tmp_path / "wrong" / "VN-0001.1.csv")
+    assert {line.measurement.phase for line in record.lines} == {"gate"}
+    assert (tmp_path / "wrong" / "VN-0001.1.html").is_file()
+
+
+def test_a_waiver_forged_on_the_disk_stops_the_batch_at_its_start(tmp_path: Path):
+    """One that excuses a cold check, with all its hashes right: exit code 3, and no board is touched."""
+    now = datetime.now().astimezone()
+    forged = a_waiver(batch="try", readings=("supply-short",), written=now, expires=now + timedelta(days=3))
+    write_waiver(tmp_path, forged)
+    done = batchtest(*BOARDS, "--bench", "simulated", "--serials", "VN-0003", "--reports", str(tmp_path))
+    assert done.returncode == 3
+    assert done.stderr == "waiver 1 excuses 'supply-short', which nobody may; go on in a new batch\n"
+    assert [path.name for path in (tmp_path / "try").iterdir()] == ["waiver.1.json"]
+    assert not (tmp_path / "challenges").exists()
 
 
 @pytest.mark.parametrize(("number", "phase"), [(signal.SIGINT, "load"), (signal.SIGTERM, "soft start")])

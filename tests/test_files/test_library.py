@@ -15,6 +15,7 @@ from batchtest.files.library import (
     fixture_names,
     load_bench,
     load_cable,
+    load_library,
     load_setup,
 )
 
@@ -136,3 +137,26 @@ def test_a_bench_or_cable_that_is_not_there_is_a_setup_error(load: object, kind:
     assert callable(load)
     with pytest.raises(SetupError, match=rf"^no {kind} 'zzz'; known: "):
         load(EXAMPLE, "zzz")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('cable = "lead"', 'cable = "laed"', r"line 2: cable: there is no 'laed' in fixtures/cables/; did you mean"),
+        ('circuit = "host"', 'circuit = "hots"', r"line 3: circuit: there is no 'hots' in fixtures/circuits/; did you"),
+        ('takes = ["lamp"]', 'takes = ["lmap"]', r"line 1: takes\[0\]: no cable takes 'lmap'; did you mean 'lamp'\?"),
+    ],
+)
+def test_a_library_whose_fixture_names_a_stranger_is_refused(project: Project, old: str, new: str, says: str) -> None:
+    """A cable, a circuit or a board that is not there is a fault of the fixture's file, as in a setup."""
+    project.replace("fixtures/nest.toml", old, new)
+    with pytest.raises(FileFaults, match=f"fixtures/nest.toml: {says}"):
+        load_library(project.root)
+
+
+def test_a_broken_cable_is_not_told_again_by_its_fixture(project: Project) -> None:
+    """What it takes is not known then."""
+    project.replace("fixtures/cables/lead.toml", '"2 m"', '"2"')
+    with pytest.raises(FileFaults) as refused:
+        load_library(project.root)
+    assert [fault.file for fault in refused.value.faults] == ["fixtures/cables/lead.toml"]

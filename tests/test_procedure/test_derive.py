@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from stations import demo_setup
+from stations import demo_setup, derive_once
 
 from batchtest.circuits import draw_values
 from batchtest.files.limits import RailLimit, load_points
@@ -14,11 +14,13 @@ from batchtest.procedure import Procedure, derive
 from batchtest.procedure.actions import (
     ApplyLoads,
     CheckCold,
+    CheckInterlock,
     Discharge,
     Identify,
     MakeSafe,
     PowerDown,
     ProveContact,
+    ProvePinMap,
     ReadReference,
     ReadResidual,
     SoftStart,
@@ -31,13 +33,14 @@ from batchtest.procedure.windows import steps
 @pytest.fixture(scope="module")
 def procedure() -> Procedure:
     """The demo's procedure."""
-    return derive(demo_setup())
+    return derive_once(demo_setup())
 
 
 def test_the_gate_goes_from_the_safest_to_the_most_telling(procedure: Procedure):
-    """Off first; volts before any ohms on a point; the known voltage on both sides of the zeros; cold checks last."""
+    """Off and interlock first; volts before ohms on a point, the known voltage around the zeros; cable, board last."""
     assert [type(action) for action in procedure.gate] == [
         MakeSafe,
+        CheckInterlock,
         ReadReference,
         ReadResidual,
         Discharge,
@@ -45,6 +48,7 @@ def test_the_gate_goes_from_the_safest_to_the_most_telling(procedure: Procedure)
         ReadResidual,
         ReadReference,
         Identify,
+        ProvePinMap,
         CheckCold,
     ]
 

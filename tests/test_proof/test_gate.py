@@ -123,20 +123,20 @@ def test_a_wrong_cable_is_refused_by_its_name_and_wires(
 
 RAILS_SHORT = {
     "vent-nest": ["DTVS short", "RL12 short", "RL5 short", "RL33 short"],
-    "mist-nest": ["DTVS short", "DZ12 short", "RL5 short", "RL33 short", "DZAC short", "RFL short"],
+    "mist-nest": ["DZAC short", "RFL short", "DZ12 short", "RL5 short", "RL33 short"],
 }
 
 
 @pytest.mark.parametrize("nest", NESTS)
 def test_a_board_shorted_at_a_rail_fails_and_the_batch_goes_on(tmp_path: Path, nest: str):
-    """Every rail bridged to its return, board after board: each fails cold, nothing was ever on, a good one passes."""
+    """Rail after rail bridged to its return, each on a cable just proven: it fails cold, and nothing was ever on."""
     serials = {f"{NESTS[nest][:3]}{100 + number}": fault for number, fault in enumerate(RAILS_SHORT[nest])}
     with stand(tmp_path, demo_setup(serials, nest=nest)) as station:
-        attempts = station.test(*serials)
-        assert {serials[each.serial]: each.outcome for each in attempts} == dict.fromkeys(
-            RAILS_SHORT[nest], Outcome.FAIL
-        )
-        assert {line.measurement.phase for each in attempts for line in each.lines} == {Phase.GATE}
+        for serial in serials:
+            station.station.memory.proven = True
+            (attempt,) = station.test(serial)
+            assert (attempt.outcome, serials[serial]) == (Outcome.FAIL, serials[serial])
+            assert {line.measurement.phase for line in attempt.lines} == {Phase.GATE}
         assert not station.was_powered
         assert [each.outcome for each in station.test(NESTS[nest])] == [Outcome.PASS]
 

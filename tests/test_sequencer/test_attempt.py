@@ -13,12 +13,12 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from stations import Stand, demo_setup, stand
+from stations import Stand, demo_setup, derive_once, stand
 
 from batchtest.errors import BenchError, InstrumentLost, NotProven, OutputsNotOff, StationError
 from batchtest.files.limits import AbortBounds
 from batchtest.nouns import Attempt, Line, Measurand, Outcome, Phase, Role
-from batchtest.procedure import derive
+from batchtest.procedure.actions import ApplyLoads, SoftStart
 from batchtest.records.record import read_record
 from batchtest.simulated.log import Kind
 
@@ -38,26 +38,20 @@ def stopped_by(station: Stand, serial: str, error: type[BaseException]) -> Attem
 
 
 def test_a_good_board_passes_and_everything_planned_is_in_its_record(tmp_path: Path):
-    """Every measurement of the procedure has a line on disk, in order; the id resistor has one more, before power."""
+    """Every measurement of the procedure has a line on disk, in order; before power what tells the cable comes again.
+
+    The interlock is read again before every step of the soft start and every load point.
+    """
     with stand(tmp_path) as station:
         (attempt,) = station.test("VN-0001")
         planned = [m.name for action in station.procedure.gate for m in action.measurements]
-        planned.append("id resistor of vent-lead")
-        planned += [m.name for action in station.procedure.powered for m in action.measurements]
+        planned += ["id resistor of vent-lead", "pin map spare"]
+        for action in station.procedure.powered:
+            planned += ["interlock"] * isinstance(action, SoftStart | ApplyLoads)
+            planned += [m.name for m in action.measurements]
         assert attempt.outcome is Outcome.PASS
         assert planned == [line.measurement.name for line in closed_record(station, attempt)]
         assert station.outputs_on == []
-
-
-@pytest.mark.parametrize("fault", ["RL12 short", "RL5 short", "RL33 short"])
-def test_a_shorted_rail_is_found_cold_and_never_powered(tmp_path: Path, fault: str):
-    """A short at a rail fails the board before power, and the supply was never on for it."""
-    with stand(tmp_path, demo_setup({"VN-0001": fault})) as station:
-        (attempt,) = station.test("VN-0001")
-        assert attempt.outcome is Outcome.FAIL
-        assert (attempt.first_cause or "").split(":")[0] in station.station.setup.limits.cold
-        assert not station.running.log.was_on("supply")
-        assert {line.measurement.phase for line in attempt.lines} == {Phase.GATE}
 
 
 def test_the_batch_goes_on_after_a_board_that_failed(tmp_path: Path):
@@ -67,23 +61,13 @@ def test_the_batch_goes_on_after_a_board_that_failed(tmp_path: Path):
     assert outcomes == [Outcome.FAIL, Outcome.FAIL, Outcome.PASS]
 
 
-@pytest.mark.parametrize(
-    ("simulation", "message"),
-    [
-        pytest.param({"open_needles": ("TP3",)}, r"contact TP3 .* they do not both touch", id="open-needle"),
-        pytest.param(
-            {"cable": "mist-lead"}, r"id resistor of vent-lead: 2\.[12]\d* kohm, expected about 1\.000", id="cable"
-        ),
-        pytest.param({"cable": "long-lead"}, r"id resistor of vent-lead: 4\.[67]\d* kohm", id="another-cable"),
-    ],
-)
-def test_what_is_not_proven_is_refused_and_never_powered(tmp_path: Path, simulation: dict[str, object], message: str):
-    """An open needle or a wrong cable ends the batch before power, whatever the board is."""
-    with stand(tmp_path, demo_setup(**simulation)) as station:
+def test_what_is_not_proven_is_refused_and_ends_the_batch(tmp_path: Path):
+    """An open needle: refused before power, whatever the board is."""
+    with stand(tmp_path, demo_setup(open_needles=("TP3",))) as station:
         attempt = stopped_by(station, "VN-0001", NotProven)
         assert attempt.outcome is Outcome.REFUSED
-        assert re.search(message, attempt.first_cause or "")
-        assert not station.running.log.was_on("supply")
+        assert re.search(r"contact TP3 .* they do not both touch", attempt.first_cause or "")
+        assert not station.was_powered
 
 
 def test_a_wrong_reference_is_the_benchs_fault_not_the_boards(tmp_path: Path):
@@ -92,7 +76,7 @@ def test_a_wrong_reference_is_the_benchs_fault_not_the_boards(tmp_path: Path):
     reference = setup.bench.reference.model_copy(update={"voltage": Decimal(6)})
     expecting = replace(setup, bench=setup.bench.model_copy(update={"reference": reference}))
     with stand(tmp_path, setup) as station:
-        station.station = replace(station.station, procedure=derive(expecting))
+        station.station = replace(station.station, procedure=derive_once(expecting))
         attempt = stopped_by(station, "VN-0001", BenchError)
         assert not station.running.log.was_on("supply")
     assert attempt.outcome is Outcome.STOPPED
@@ -246,7 +230,8 @@ def test_a_board_that_something_feeds_is_live_and_never_meets_ohms(
         attempt = stopped_by(station, "VN-0001", NotProven)
         assert (attempt.outcome, station.outputs_on) == (Outcome.REFUSED, [])
         assert re.search(message, attempt.first_cause or "")
-        assert Measurand.RESISTANCE not in {line.measurement.measurand for line in attempt.lines}
+        ohms = [line for line in attempt.lines if line.measurement.measurand is Measurand.RESISTANCE]
+        assert {line.measurement.name for line in ohms} == {"interlock"}
 
 
 def test_a_serial_seen_again_is_the_next_attempt(tmp_path: Path):

@@ -8,11 +8,10 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from stations import ROOT, Stand, demo_setup, stand
+from stations import ROOT, Stand, demo_setup, derive_once, stand
 
 from batchtest.files.library import load_setup
-from batchtest.nouns import Outcome
-from batchtest.procedure import derive
+from batchtest.nouns import Outcome, Phase
 from batchtest.simulated import truth
 
 BLOCK = 50
@@ -27,16 +26,21 @@ def reports() -> Iterator[Path]:
 
 
 def disagreements(station: Stand, serials: list[str]) -> list[str]:
-    """Boards whose outcome is not what they are; no board may pass that must not, or be kept that must pass."""
+    """Boards whose outcome is not what they are; no board may pass that must not, or be kept that must pass.
+
+    A bad board may be refused, unpowered, for reading like a fault of the cable: but only where no board was proven
+    just before it. The batch is begun again after it.
+    """
     setup = station.station.setup
-    must = {board.serial: board for board in truth(setup, derive(setup), serials)}
     found = []
-    for attempt in station.test(*serials):
-        board = must[attempt.serial]
+    for board in truth(setup, station.procedure, serials):
+        trusted = station.station.memory.proven
+        attempt = next(station.attempts([board.serial]))
         passed = attempt.outcome is Outcome.PASS
-        if attempt.outcome not in (Outcome.PASS, Outcome.FAIL, Outcome.DOUBTFUL):
-            found.append(f"{attempt.serial}: {attempt.outcome}: {attempt.first_cause}")
-        elif (board.must == "pass" and not passed) or (board.must == "not-pass" and passed):
+        unpowered = {line.measurement.phase for line in attempt.lines} == {Phase.GATE}
+        odd = attempt.outcome is Outcome.REFUSED and unpowered and not trusted and board.must != "pass"
+        known = odd or attempt.outcome in (Outcome.PASS, Outcome.FAIL, Outcome.DOUBTFUL)
+        if not known or (board.must == "pass" and not passed) or (board.must == "not-pass" and passed):
             found.append(
                 f"{attempt.serial} ({board.fault}) must {board.must}: {attempt.outcome}: {attempt.first_cause}"
             )
@@ -49,7 +53,7 @@ def test_the_demo_batch_agrees_with_the_truth(reports: Path):
     serials = [f"VN-{number:04}" for number in range(1, 21)]
     with stand(reports, setup) as station:
         assert disagreements(station, serials) == []
-    assert {board.must for board in truth(setup, derive(setup), serials)} >= {"pass", "not-pass"}
+    assert {board.must for board in truth(setup, derive_once(setup), serials)} >= {"pass", "not-pass"}
 
 
 @pytest.mark.parametrize("block", range(10), ids=lambda block: f"{block * BLOCK + 1001}")
