@@ -108,6 +108,15 @@ def test_a_wire_that_touches_another_is_not_found_by_its_own_continuity():
     assert touching.cure == "check that W1 touches no other wire before the cable is first used"
 
 
+def test_an_asymmetry_that_no_point_sees_is_no_cure():
+    """Where the meter reaches neither of two swapped lines, 22 kohm at one of them would show nothing."""
+    host = circuit("V1 ka n0 24\nRB kb n0 100\nRS p24 n0 1k", PORTS)
+    lamp = rated(circuit("RL p24 n0 10k\nRA ka n0 10k\nRB kb n0 10k", PORTS), RB="10 mW")
+    swapped = found_blind(host, lamp, straight_cable([(1, 1), (2, 2), (3, 3), (7, 7)]), {})["W1 and W3 are swapped"]
+    assert swapped.harm == "small RB bears 5.8 times its power rating at small"
+    assert swapped.cure == "check the continuity of W1 and W3 from end to end before the cable is first used"
+
+
 def test_a_part_of_the_board_that_suffers_is_named_with_the_host():
     """A moved wire brings 24 V into the lamp, which bears it, and the rack is told as where."""
     host = circuit("V1 kb n0 24\nR1 ka n0 1k\nRS p24 n0 1k", PORTS)

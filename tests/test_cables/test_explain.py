@@ -3,21 +3,45 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 import pytest
-from test_cables.bench_views import lies_inside, other_board, read_with, suspects, taken, vent_faults, with_cable
+from test_cables.bench_views import (
+    bare_fixture,
+    lies_inside,
+    open_end,
+    other_board,
+    read_with,
+    setup,
+    suspects,
+    taken,
+    vent_faults,
+    with_cable,
+)
+from test_circuits.demo import circuit, straight_cable
 
-from batchtest.cables import Explanation, Suspects
+from batchtest.cables import ColdBench, Explanation, Harness, PinReading, Suspects, sign
 from batchtest.cables.explain import UNKNOWN, agrees
-from batchtest.cables.readings import Expected
+from batchtest.cables.readings import ColdCircuit, Expected
 from batchtest.circuits import join, with_fault
-from batchtest.nouns import Reading
+from batchtest.errors import NoOperatingPoint
+from batchtest.files.cable import CableFile
+from batchtest.files.circuit import Part
+from batchtest.nouns import Limit, Reading
 
 #: The board's parts that may have failed here; others are good, which saves solving them all.
 MAY_FAIL = ("DREV", "RVN", "ROUT", "DZDA", "RPUA", "R5B")
+
+
+NO_VALUE = Reading(value=None, unit="ohm")
+OVER = Reading(value=None, unit="ohm", beyond=1000.0)
+
+
+def ohms(value: float) -> Reading:
+    """A value that was read."""
+    return Reading(value=value, unit="ohm")
 
 
 @cache
@@ -82,10 +106,7 @@ def test_the_accidents_cable_is_named_with_its_wire():
 def test_cables_that_read_alike_are_all_named():
     """Where two of the library may be it, the first is taken and both are told."""
     found = suspects()
-    cables = {**found.cables, "red-lead": found.cables["mist-lead"]}
-    readings_of = [replace(pin, expected=pin.expected | {"red-lead": pin.expected["mist-lead"]})
-                   for pin in found.signature.readings]  # fmt: skip
-    alike = Suspects(found.harness, cables, replace(found.signature, readings=tuple(readings_of)))
+    alike = Suspects(found.harness, {**found.cables, "red-lead": found.cables["mist-lead"]}, found.signature)
     readings = taken(with_cable(found, found.cables["mist-lead"], 8), found.signature.readings)
     told = alike.explain(readings)
     assert told.cable == "mist-lead"
@@ -186,13 +207,58 @@ def test_one_unread_value_leaves_all_unexplained():
         assert found.explain(readings | {name: Reading(value=None, unit="ohm")}) is UNKNOWN
 
 
-NO_VALUE = Reading(value=None, unit="ohm")
-OVER = Reading(value=None, unit="ohm", beyond=1000.0)
+@dataclass(frozen=True)
+class Unsolvable(Harness):
+    """A harness in which nothing that has a fault has an operating point."""
+
+    def once(self, cable: CableFile, fault: str = "") -> ColdCircuit:
+        """Never."""
+        raise NoOperatingPoint("no operating point for sample 0: host.n0 would not settle")
 
 
-def ohms(value: float) -> Reading:
-    """A value that was read."""
-    return Reading(value=value, unit="ohm")
+def test_what_cannot_be_solved_explains_nothing():
+    """It is passed over, and the search goes on."""
+    found = vent()
+    harness = Unsolvable(found.harness.host, found.harness.board, found.harness.cold)
+    readings = read_with("PK goes to host pin 6, not 5")
+    assert found.explain(readings).kind == "wiring"
+    assert Suspects(harness, {"vent-lead": found.cables["vent-lead"]}, found.signature).explain(readings) is UNKNOWN
+
+
+def in_series() -> Suspects:
+    """A lamp of two resistors behind one wire; the meter reaches both ends of the wire, the far one as a check only."""
+    ports = "ka p24 kb pos sg acc n0 id"
+    lamp = circuit("R1 ka mid 50\nR2 mid n0 50\nR3 p24 n0 10k", ports)
+    parts = {"R1": Part.model_validate({"role": "part", "modes": ["open"]})}
+    lamp = replace(lamp, parts=lamp.parts.model_copy(update={"part": parts}))
+    fixture = bare_fixture({"across": (1, 7), "inner": (3, 7)}, cable="lead")
+    inner = fixture.points["inner"].model_copy(update={"plus": "board.1", "minus": "board.7"})
+    fixture = fixture.model_copy(update={"points": {**fixture.points, "inner": inner}})
+    cables = {"lead": straight_cable([(1, 1), (2, 2), (7, 7)])}
+    harness = Harness(open_end(), lamp, ColdBench(setup().bench, fixture), 3)
+    check = next(one for one in harness.cold.readings("inner") if one.range == 1000.0)
+    signature = sign(harness, cables, "lead")
+    return Suspects(harness, cables, signature, (PinReading("inner check", check, {}, Limit(lower=90, upper=110)),))
+
+
+@pytest.mark.parametrize(
+    ("got", "words"),
+    [
+        pytest.param(ohms(100.0), "reads like lead in which ", id="board-is-good"),
+        pytest.param(ohms(112.0), "reads like lead in which ", id="board-is-a-little-off"),
+        pytest.param(OVER, "reads like a board with R1 open", id="board-is-open"),
+    ],
+)
+def test_the_boards_own_checks_tell_it_from_a_cut_wire(got, words):
+    """Both read over range at the host end; without the check by a trusted cable the board stands first, either way."""
+    found = in_series()
+    readings = {
+        "pin map feed": ohms(10_000.0),
+        "pin map across": Reading(value=None, unit="ohm", beyond=1000.0),
+    }
+    assert found.explain(readings, trusted=True).words.startswith("reads like a board with R1 open, or lead in which ")
+    assert found.explain(readings | {"inner check": got}, trusted=True).words.startswith(words)
+    assert ("WH is cut" in found.explain(readings | {"inner check": got}, trusted=True).words) == (got is not OVER)
 
 
 @pytest.mark.parametrize(

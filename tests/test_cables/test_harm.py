@@ -16,8 +16,11 @@ def test_the_accidents_cable_is_the_most_harmful_for_the_vent():
 
 
 def test_where_nothing_burns_more_astray_is_more_harm():
-    """For the mist both others burn nothing; the long lead leads one thing more astray than the vent's."""
-    assert most_harmful(library(), "mist-lead", "mist") == "long-lead"
+    """For the mist both others burn nothing; the long lead, whatever its name, leads more astray than the vent's."""
+    demo = library()
+    names = {"a-lead": "vent-lead", "mist-lead": "mist-lead", "z-lead": "long-lead"}
+    cables = {name: demo.cables[known] for name, known in names.items()}
+    assert most_harmful(replace(demo, cables=cables), "mist-lead", "mist") == "z-lead"
 
 
 def test_among_equals_the_first_by_name_is_taken():

@@ -104,6 +104,15 @@ def test_the_fixtures_own_point_is_taken_first():
         assert found.pins == pins
 
 
+def test_the_fixtures_own_point_serves_where_another_cable_has_a_wire():
+    """What matters is that the needy cable has none there; no other point is taken on that risk."""
+    cables = {"own": lead(), "other": straight_cable([(1, 1), (2, 2), (7, 7), (8, 8)])}
+    found = propose(harness(), cables, "own")
+    assert found is not None
+    assert found.pins == (8, 7)
+    assert propose(harness(identify=None), cables, "own") is None
+
+
 @pytest.mark.parametrize(
     "points",
     [
@@ -152,10 +161,12 @@ def told_apart(cables: dict[str, CableFile]) -> bool:
     return not any(sign(harness(), cables, name).like for name in cables)
 
 
-@pytest.mark.parametrize("ids", [(None, None, None), ("1 kohm", "1 kohm", "1 kohm"), (None, "1 kohm", None)])
+@pytest.mark.parametrize(
+    "ids", [(None,) * 4, ("1 kohm",) * 4, (None, "1 kohm", None, "1 kohm")], ids=["none", "all-one", "mixed"]
+)
 def test_cures_for_several_cables_go_together(ids):
     """Two look-alikes are never given one value: with all proposals fitted every cable is known."""
-    cables = {name: lead(ohms) for name, ohms in zip(("a", "b", "c"), ids, strict=True)}
+    cables = {name: lead(ohms) for name, ohms in zip(("a", "b", "c", "d"), ids, strict=True)}
     assert not told_apart(cables)
     close = [pair for pair in combinations(cables, 2) if pair[1] in sign(harness(), cables, pair[0]).like]
     proposals = list(propose_all(harness(), cables, close))

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_cables.bench_views import ROOT, bare_fixture, suspects
 from test_circuits.demo import circuit, straight_cable
@@ -22,12 +22,12 @@ from batchtest.nouns import Limit
 FIXTURES = ("vent-nest", "mist-nest")
 PORTS = "ka p24 kb pos sg acc n0 id"
 BENCH = load_bench(ROOT, "simulated")
-#: Boards, hosts and cables that are drawn anew, none of them among those of any expectation.
-OTHERS = 1000
+#: Boards, hosts and cables that are drawn anew for each fixture, none of them among those of any expectation.
+OTHERS = 500
 
 
 def other_boards(fixture: str) -> ColdCircuit:
-    """A thousand others by the right cable, each somewhere from 18 to 28 C."""
+    """Others by the right cable, each somewhere from 18 to 28 C."""
     found = suspects(fixture)
     harness = found.harness
     assembly = join(harness.host, found.cables[found.signature.cable], harness.board)
@@ -38,7 +38,7 @@ def other_boards(fixture: str) -> ColdCircuit:
 
 @pytest.mark.parametrize("fixture", FIXTURES)
 def test_no_good_board_is_outside_of_a_window(fixture):
-    """A thousand other boards, hosts and cables, with the meter off as far as it may be and needles that just pass."""
+    """A thousand others in all, with the meter off as far as it may be, and needles that just pass."""
     signature, cold = suspects(fixture).signature, suspects(fixture).harness.cold
     boards, random = other_boards(fixture), np.random.default_rng(4)
     boards.solve(pin.reading for pin in signature.readings)
@@ -113,9 +113,11 @@ def lead(*wires: tuple[int, int], ohms: str | None = None) -> CableFile:
     return cable.model_copy(update={"id_resistor": resistor})
 
 
-def signed(board: str, points: dict[str, tuple[int, int]], own: CableFile, **others: CableFile) -> Signature:
+def signed(
+    board: str, points: dict[str, tuple[int, int]], own: CableFile, contact: str = "0.1 ohm", **others: CableFile
+) -> Signature:
     """The readings that know a cable between a small board and an empty host."""
-    fixture = bare_fixture(points, contact_limit="0.1 ohm", identify="id" if own.id_resistor else None)
+    fixture = bare_fixture(points, contact_limit=contact, identify="id" if own.id_resistor else None)
     host = circuit("RI1 ka n0 1e10\nRI2 p24 n0 1e10\nRI3 kb n0 1e10\nRI8 id n0 1e10", PORTS)
     harness = Harness(host, circuit(board, PORTS), ColdBench(BENCH, fixture), 3)
     return sign(harness, {"own": own, **others}, "own")
@@ -150,10 +152,12 @@ def test_a_further_reading_is_taken_once_for_all_cables_that_it_tells():
 
 
 def test_a_further_reading_has_a_window_within_its_range():
-    """One that a good board may put over range tells nothing of a cable, however far the other reads."""
-    board = "R1 ka n0 99.75\nR2 kb n0 700"
-    found = signed(board, {"across": (1, 7)}, lead((1, 1), (3, 3), (7, 7)), swapped=lead((3, 1), (1, 3), (7, 7)))
-    assert all(pin.limit.upper is None or pin.limit.upper <= pin.reading.range for pin in found.readings)
+    """Of 99.97 ohm and 99.6 ohm 100 ohm would tell, but puts good boards over range; 1 kohm does not quite tell."""
+    board, points = "R1 ka n0 99.77\nR2 kb n0 99.4", {"across": (1, 7)}
+    right, wrong = lead((1, 1), (3, 3), (7, 7)), lead((3, 1), (1, 3), (7, 7))
+    found = signed(board, points, right, contact="1 mohm", swapped=wrong)
+    assert [(pin.name, pin.reading.range) for pin in found.readings][1:] == [("pin map across", 1000.0)]
+    assert 8.0 < found.distances["swapped"] < APART
 
 
 def test_a_twin_is_told_by_nothing():
@@ -200,6 +204,7 @@ COLD = ColdBench(BENCH, bare_fixture({}))
 READING = ColdReading("feed", BENCH.meter.accuracy.ohms[1])
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 900.0), st.floats(0.0, 10.0))
 def test_a_window_is_six_sigma_three_meters_and_a_contact(value: float, sigma: float):
     """Contacts only add; below a contact resistance less is no fault."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_circuits.demo import demo_cable, straight_cable
 
@@ -96,6 +96,7 @@ def test_colour_codes_are_those_of_the_standard():
     assert COLOURS["TQ"] == "turquoise"
 
 
+@settings(deadline=None)
 @given(CABLES)
 def test_no_cable_differs_from_itself(cable: CableFile):
     """Nor from one with its wires written in another order."""
@@ -103,6 +104,7 @@ def test_no_cable_differs_from_itself(cable: CableFile):
     assert differences(cable, cable) == differences(cable, backwards) == ()
 
 
+@settings(deadline=None)
 @given(CABLES, CABLES)
 def test_cables_differ_where_their_wires_go_and_only_there(one: CableFile, other: CableFile):
     """No difference means the same pins; each difference holds what both cables do at that pin, whichever is right."""
@@ -118,6 +120,7 @@ def test_cables_differ_where_their_wires_go_and_only_there(one: CableFile, other
         )
 
 
+@settings(deadline=None)
 @given(CABLES)
 def test_every_wiring_fault_changes_the_cable_and_has_a_name_of_its_own(cable: CableFile):
     """A fault that changed nothing would be blamed for everything; two of one name could not be told apart."""
@@ -129,6 +132,7 @@ def test_every_wiring_fault_changes_the_cable_and_has_a_name_of_its_own(cable: C
     assert max(Counter(fault.what for fault in found).values()) == 1
 
 
+@settings(deadline=None)
 @given(CABLES)
 def test_only_a_cut_wire_is_open(cable: CableFile):
     """Every wire can be cut, and led to each of the other seven pins; every two at unlike host pins swap and touch."""

@@ -10,16 +10,19 @@ from pathlib import Path
 
 import pytest
 from stations import ROOT
+from test_cables.bench_views import suspects
 
 from batchtest.cables import APART
 from batchtest.cables.ids import E24
 from batchtest.errors import FileFaults
 from batchtest.files.library import Setup, load_cable, load_setup
+from batchtest.nouns import Limit, Measurand, Measurement, Phase
 from batchtest.procedure import derive
-from batchtest.procedure.cable import harness_of, suspects_of
+from batchtest.procedure.cable import harness_of, suspects_of, with_checks
 
 #: The feed, what each kind of wire shows at, and where an id resistor is read.
 POINTS = ("feed", "id", "spare", "drive-a", "drive-b-reversed")
+BOUND = Limit(lower=1.0)
 _RESISTOR = re.compile(r"(?ms)^\[id_resistor\].*?^pins = .*?\n")
 
 
@@ -59,7 +62,7 @@ def few_points(root: Path, *points: str) -> Setup:
 
 def test_the_demos_cable_is_known_among_all_of_the_library():
     """By the distance that is wanted, from each of the others."""
-    found = suspects_of(load_setup(ROOT, "vent-nest", "simulated"))
+    found = suspects_of(few_points(ROOT))
     assert found.signature.cable == "vent-lead"
     assert set(found.signature.distances) == {"mist-lead", "long-lead"}
     assert min(found.signature.distances.values()) >= APART
@@ -131,3 +134,30 @@ def test_a_harness_is_the_setups_board_in_its_fixture():
     found = harness_of(setup)
     assert (found.host.name, found.board.name) == ("vent-nest", "vent")
     assert found.cold.fixture == setup.fixture
+
+
+def check(point: str, measurand: Measurand, range_: float, limit: Limit | None = BOUND) -> Measurement:
+    """A cold check of the board."""
+    return Measurement(
+        name=f"{point}-check", phase=Phase.GATE, point=point, measurand=measurand, unit="any", range=range_, limit=limit
+    )
+
+
+def test_the_boards_cold_checks_are_told_to_the_suspects():
+    """Each with the meter's reading on its range, and its own limit; what is not judged tells nothing."""
+    known = suspects()
+    found = with_checks(
+        known,
+        [
+            check("logic", Measurand.RESISTANCE, 1e4),
+            check("analog", Measurand.DIODE, 5.0),
+            check("core", Measurand.RESISTANCE, 1e4, limit=None),
+            check("bias", Measurand.VOLTAGE, 1.0),
+        ],
+    )
+    assert [(one.name, one.reading.point, one.reading.unit, one.reading.range) for one in found.checks] == [
+        ("logic-check", "logic", "ohm", 1e4),
+        ("analog-check", "analog", "V", 5.0),
+    ]
+    assert {one.limit for one in found.checks} == {BOUND}
+    assert (found.signature, found.harness) == (known.signature, known.harness)

@@ -71,7 +71,7 @@ def test_every_action_has_its_time():
     identify, pin_map = actions(signature())
     assert 0 < identify.seconds < pin_map.seconds
     (alone,) = actions(signature(), identify=None)
-    assert alone.seconds > pin_map.seconds
+    assert alone.seconds > pin_map.seconds > Times.of(setup().bench).of_readings(pin_map.measurements)
 
 
 def test_the_interlock_is_a_resistance_between_the_bench_files_bounds():

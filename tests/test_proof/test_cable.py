@@ -80,8 +80,9 @@ class TestWaiver:
         """A waiver answers for an id that is missing, not for one that is another cable's: refused by its name."""
         with stand(tmp_path, demo_setup(cable=cable)) as station:
             station.waivers = waived(tmp_path, ID)
-            _, error = refused(station)
+            attempt, error = refused(station)
             assert error.looks_like == cable
+            assert attempt.lines[-1].measurement.name.startswith("pin map"), "no later than here"
             assert f"reads like {cable}: its " in str(error)
             assert ID in error.told_by
             assert not station.was_powered

@@ -132,10 +132,10 @@ def test_a_board_shorted_at_a_rail_fails_and_the_batch_goes_on(tmp_path: Path, n
     """Rail after rail bridged to its return, each on a cable just proven: it fails cold, and nothing was ever on."""
     serials = {f"{NESTS[nest][:3]}{100 + number}": fault for number, fault in enumerate(RAILS_SHORT[nest])}
     with stand(tmp_path, demo_setup(serials, nest=nest)) as station:
-        for serial in serials:
+        for serial, fault in serials.items():
             station.station.memory.proven = True
             (attempt,) = station.test(serial)
-            assert (attempt.outcome, serials[serial]) == (Outcome.FAIL, serials[serial])
+            assert (attempt.outcome, fault) == (Outcome.FAIL, fault)
             assert {line.measurement.phase for line in attempt.lines} == {Phase.GATE}
         assert not station.was_powered
         assert [each.outcome for each in station.test(NESTS[nest])] == [Outcome.PASS]
