@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_cables.bench_views import PINS, ROOT, bare_fixture, open_end, without_id
 from test_circuits.demo import demo_cable, demo_circuit
 
 from batchtest.cables.apart import APART, Compared, Pair, compare, compared, distance
@@ -21,6 +20,7 @@ from batchtest.circuits import BenchModel, join, nominal_values
 from batchtest.files.bench import BenchFile, OhmsAccuracy
 from batchtest.files.cable import CableFile
 from batchtest.files.library import load_bench
+from test_cables.bench_views import PINS, ROOT, bare_fixture, open_end, without_id
 
 #: Every ordered pair of the seven pins that have a wire, and the id resistor's.
 POINTS = {f"{PINS[plus]}-{PINS[minus]}": (plus, minus) for plus, minus in permutations(PINS, 2)}

@@ -8,6 +8,16 @@ from functools import cache
 
 import numpy as np
 import pytest
+from test_circuits.demo import circuit, straight_cable
+
+from batchtest.cables import ColdBench, Explanation, Harness, PinReading, Suspects, sign
+from batchtest.cables.explain import UNKNOWN, agrees
+from batchtest.cables.readings import ColdCircuit, Expected
+from batchtest.circuits import join, with_fault
+from batchtest.errors import NoOperatingPoint
+from batchtest.files.cable import CableFile
+from batchtest.files.circuit import Part
+from batchtest.nouns import Limit, Reading
 from test_cables.bench_views import (
     bare_fixture,
     lies_inside,
@@ -20,16 +30,6 @@ from test_cables.bench_views import (
     vent_faults,
     with_cable,
 )
-from test_circuits.demo import circuit, straight_cable
-
-from batchtest.cables import ColdBench, Explanation, Harness, PinReading, Suspects, sign
-from batchtest.cables.explain import UNKNOWN, agrees
-from batchtest.cables.readings import ColdCircuit, Expected
-from batchtest.circuits import join, with_fault
-from batchtest.errors import NoOperatingPoint
-from batchtest.files.cable import CableFile
-from batchtest.files.circuit import Part
-from batchtest.nouns import Limit, Reading
 
 #: The board's parts that may have failed here; others are good, which saves solving them all.
 MAY_FAIL = ("DREV", "RVN", "ROUT", "DZDA", "RPUA", "R5B")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from test_cables.bench_views import library
 
 from batchtest.cables.harm import most_harmful
+from test_cables.bench_views import library
 
 
 def test_the_accidents_cable_is_the_most_harmful_for_the_vent():

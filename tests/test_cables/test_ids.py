@@ -8,7 +8,6 @@ from itertools import combinations
 from typing import Any
 
 import pytest
-from test_cables.bench_views import ROOT, bare_fixture
 from test_circuits.demo import circuit, straight_cable
 
 from batchtest.cables.apart import APART
@@ -18,6 +17,7 @@ from batchtest.cables.signature import sign
 from batchtest.files.bench import BenchFile
 from batchtest.files.cable import CableFile, IdResistor
 from batchtest.files.library import load_bench
+from test_cables.bench_views import ROOT, bare_fixture
 
 PORTS = "ka p24 kb pos sg acc n0 id"
 BENCH = load_bench(ROOT, "simulated")

@@ -7,7 +7,6 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
-from test_cables.bench_views import ROOT, bare_fixture, open_end
 from test_circuits.demo import circuit, demo_cable, demo_circuit, straight_cable
 
 from batchtest.cables.readings import ColdBench, ColdCircuit, ColdReading, Expected, Harness
@@ -16,6 +15,7 @@ from batchtest.files.bench import BenchFile
 from batchtest.files.circuit import CircuitFile
 from batchtest.files.library import load_bench
 from batchtest.nouns import Measurand
+from test_cables.bench_views import ROOT, bare_fixture, open_end
 
 BENCH: BenchFile = load_bench(ROOT, "simulated")
 FIXTURE = bare_fixture({"across": (1, 7), "id": (8, 7), "string": (5, 7), "into-sg": (7, 5)})

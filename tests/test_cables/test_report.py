@@ -7,12 +7,12 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from test_cables.bench_views import ROOT, library, setup
 from test_commands.small_library import write_small_library
 
 from batchtest.cables.hookup import Feed
 from batchtest.cables.report import Cell, Report, cells_of, feed_of, fits, report, right_cable
 from batchtest.files.library import load_bench, load_library
+from test_cables.bench_views import ROOT, library, setup
 
 
 @cache

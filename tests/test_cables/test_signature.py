@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_cables.bench_views import ROOT, bare_fixture, suspects
 from test_circuits.demo import circuit, straight_cable
 
 from batchtest.cables.apart import APART
@@ -18,6 +17,7 @@ from batchtest.circuits import BenchModel, draw_values, join
 from batchtest.files.cable import CableFile, IdResistor
 from batchtest.files.library import load_bench
 from batchtest.nouns import Limit
+from test_cables.bench_views import ROOT, bare_fixture, suspects
 
 FIXTURES = ("vent-nest", "mist-nest")
 PORTS = "ka p24 kb pos sg acc n0 id"

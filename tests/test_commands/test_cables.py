@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 from rich.console import Console
-from test_commands.small_library import write_small_library
 from test_pages.cable_examples import BACKWARDS, LIBRARY, cell, report
 from test_pages.html import Page
 
@@ -20,6 +19,7 @@ from batchtest.commands.cables_json import as_json
 from batchtest.commands.cables_view import CablesView
 from batchtest.errors import SetupError
 from batchtest.files.cable import Matings
+from test_commands.small_library import write_small_library
 
 
 @pytest.fixture(scope="module")

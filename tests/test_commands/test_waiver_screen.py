@@ -8,7 +8,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from test_commands.test_screen import CAUSE, Shown, _attempt, _play
 from test_pages.examples import gate, lines, loads
 from test_pages.test_waivers import BROKEN, broken_off
 from test_records.waivers import a_waiver
@@ -16,6 +15,7 @@ from test_records.waivers import a_waiver
 from batchtest.commands.board_view import BoardView
 from batchtest.commands.screen import PlainScreen, SilentScreen, changes
 from batchtest.nouns import Outcome, Phase, Verdict
+from test_commands.test_screen import CAUSE, Shown, _attempt, _play
 
 WAIVER = a_waiver(number=1)
 SAID = (

@@ -14,13 +14,13 @@ from batchtest.files.library import load_setup
 from batchtest.nouns import Outcome, Phase
 from batchtest.simulated import truth
 
-BLOCK = 50
+BLOCK = 25
 MEMORY = Path("/dev/shm")
 
 
 @pytest.fixture
 def reports() -> Iterator[Path]:
-    """A folder in memory where there is one: 40,000 synced lines would wait for the disk longer than for the boards."""
+    """A folder in memory where there is one: so many synced lines wait longer for a disk than for the boards."""
     with tempfile.TemporaryDirectory(dir=MEMORY if MEMORY.is_dir() else None) as folder:
         yield Path(folder)
 
@@ -56,9 +56,9 @@ def test_the_demo_batch_agrees_with_the_truth(reports: Path):
     assert {board.must for board in truth(setup, derive_once(setup), serials)} >= {"pass", "not-pass"}
 
 
-@pytest.mark.parametrize("block", range(10), ids=lambda block: f"{block * BLOCK + 1001}")
-def test_hundreds_of_random_boards_agree_with_the_truth(reports: Path, block: int):
-    """Of 500 boards, a third with a random fault each, no outcome contradicts what the board is."""
+@pytest.mark.parametrize("block", range(4), ids=lambda block: f"{block * BLOCK + 1001}")
+def test_a_hundred_random_boards_agree_with_the_truth(reports: Path, block: int):
+    """Of 100 boards, a third with a random fault each, no outcome contradicts what the board is."""
     setup = demo_setup(defect_rate=Decimal("0.33"))
     serials = [f"VN-{1001 + block * BLOCK + number}" for number in range(BLOCK)]
     with stand(reports, setup) as station:
@@ -68,6 +68,6 @@ def test_hundreds_of_random_boards_agree_with_the_truth(reports: Path, block: in
 def test_another_bench_with_other_errors_agrees_too(reports: Path):
     """Gain, offset and noise of other instruments inside the same accuracy tables do not change the outcome."""
     setup = demo_setup(defect_rate=Decimal("0.5"), seed=77)
-    serials = [f"VN-{number}" for number in range(3001, 3021)]
+    serials = [f"VN-{number}" for number in range(3001, 3013)]
     with stand(reports, setup) as station:
         assert disagreements(station, serials) == []
