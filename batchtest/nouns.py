@@ -122,6 +122,8 @@ class Reading:
     settle_s : how long after the last change of state the value was taken, s.
     settled : `False` where the value was still on its way when its time was over.
     status : status words read with it, as "supply=0 load=0"; raw.
+    regulated : `False` where a load could not draw the current that it was set to, or the supply did not regulate: the
+        value is kept, and is no reading at that current.
     """
 
     value: float | None
@@ -135,6 +137,7 @@ class Reading:
     settle_s: float = 0.0
     settled: bool = True
     status: str = ""
+    regulated: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,7 +163,13 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InstrumentIdentity:
-    """Who an instrument said it is, how it is spoken to, and when it was calibrated."""
+    """Who an instrument said it is, how it is spoken to, when it was calibrated, and how long it had been on.
+
+    Parameters
+    ----------
+    on_for_s, warm_up_s : how long it had answered without being off when the bench was opened, and how long it should
+        have; `None` where its warm-up is not asked for.
+    """
 
     role: Role
     maker: str
@@ -172,6 +181,8 @@ class InstrumentIdentity:
     calibrated: date | None = None
     due: date | None = None
     calibration_age_d: float | None = None
+    on_for_s: float | None = None
+    warm_up_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,6 +218,7 @@ class Context:
     """All that a record must say besides its lines, so that it stands up years later; `waivers` were in force then.
 
     `kind` is "host" where a host was mapped with nothing mated to it; `board` is that host then, and `cable` empty.
+    `guardian` is what was told of whoever watched over the outputs, such as an output that it cannot reach.
     """
 
     board: str
@@ -229,6 +241,7 @@ class Context:
     started: datetime
     waivers: tuple[Waiver, ...] = ()
     kind: Literal["board", "host"] = "board"
+    guardian: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ from decimal import Decimal
 UNITS: dict[str, dict[str, str]] = {
     "V": {"V": "1", "mV": "1e-3", "uV": "1e-6", "kV": "1e3"},
     "A": {"A": "1", "mA": "1e-3", "uA": "1e-6"},
+    "A/s": {"A/s": "1", "A/ms": "1e3", "A/us": "1e6"},
     "ohm": {"ohm": "1", "mohm": "1e-3", "kohm": "1e3", "Mohm": "1e6"},
     "ohm/m": {"ohm/m": "1", "mohm/m": "1e-3"},
     "W": {"W": "1", "mW": "1e-3"},
@@ -29,6 +30,7 @@ UNITS: dict[str, dict[str, str]] = {
 EXAMPLES: dict[str, str] = {
     "V": "4.75 V",
     "A": "250 mA",
+    "A/s": "10 A/ms",
     "ohm": "1.2 kohm",
     "ohm/m": "80 mohm/m",
     "W": "2 W",

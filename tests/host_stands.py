@@ -25,7 +25,7 @@ def host_setup(hosts: dict[str, str] | None = None, **simulation: Any) -> HostSe
     """The demo's cabinet behind its break-out; `hosts` says what is wrong with which serial, all others are good."""
     setup = load_host_setup(ROOT, "cabinet-breakout", "simulated")
     assert setup.bench.simulation is not None
-    changed = setup.bench.simulation.model_copy(update={"hosts": hosts or {}, **simulation})
+    changed = setup.bench.simulation.model_copy(update={"hosts": hosts or {}, "transport": "direct", **simulation})
     return replace(setup, bench=setup.bench.model_copy(update={"simulation": changed}))
 
 

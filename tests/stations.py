@@ -1,4 +1,4 @@
-"""A whole station on the simulated bench and the virtual clock, for tests: real sockets, no waiting."""
+"""A whole station on the simulated bench and the virtual clock, for tests: no waiting, no sockets unless asked for."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from typing import Any
 
 from batchtest.bench import Bench
 from batchtest.clock import Clock, VirtualClock
+from batchtest.files.bench import Instrument, instruments
 from batchtest.files.library import Setup, load_setup
 from batchtest.measuring import Reader
 from batchtest.nouns import Attempt, Line, Waiver
@@ -28,17 +29,25 @@ _loaded = lru_cache(load_setup)
 
 
 def demo_setup(boards: dict[str, str] | None = None, *, nest: str = "vent-nest", **simulation: Any) -> Setup:
-    """A demo's setup; `boards` says what is wrong with which serial, all others are good unless a rate is given."""
+    """A demo's setup; `boards` says what is wrong with which serial, all others are good unless a rate is given.
+
+    Its instruments are in the test's own process; where the wire is the subject, say `transport="tcp"`.
+    """
     setup = _loaded(ROOT, nest, "simulated")
     assert setup.bench.simulation is not None
-    changed = {"fixture": nest, "defect_rate": 0, "boards": boards or {}, **simulation}
+    changed = {"fixture": nest, "defect_rate": 0, "boards": boards or {}, "transport": "direct", **simulation}
     bench = setup.bench.model_copy(update={"simulation": setup.bench.simulation.model_copy(update=changed)})
     return replace(setup, bench=bench)
 
 
+def _of(setup: Setup) -> Iterator[tuple[str, Instrument]]:
+    return iter(instruments(setup.bench).items())
+
+
 def derive_once(setup: Setup) -> Procedure:
-    """The procedure of a setup; what is simulated has no part in it, so that one may serve many tests."""
-    plain = replace(setup, bench=setup.bench.model_copy(update={"simulation": None}))
+    """The procedure of a setup; what is simulated or spoken has no part in it, so that one may serve many tests."""
+    same = {"simulation": None, **{role: each.model_copy(update={"dialect": "any"}) for role, each in _of(setup)}}
+    plain = replace(setup, bench=setup.bench.model_copy(update=same))
     for known, procedure in _derived:
         if known == plain:
             return procedure
@@ -109,13 +118,21 @@ class Stand:
 
 @contextmanager
 def stand(
-    reports: Path, setup: Setup | None = None, clock: Clock | None = None, *, true: Setup | None = None
+    reports: Path,
+    setup: Setup | None = None,
+    clock: Clock | None = None,
+    *,
+    true: Setup | None = None,
+    guarded: bool = False,
 ) -> Iterator[Stand]:
     """Start a simulated bench in this process, and a station on it; `true` is what is simulated where that differs."""
     setup, clock = setup or demo_setup(), clock or VirtualClock()
     procedure = derive_once(setup)
     reports.mkdir(parents=True, exist_ok=True)
-    with start_bench(true or setup, clock) as running, Bench.open(running.bench_file, "try", clock, reports) as bench:
+    with (
+        start_bench(true or setup, clock) as running,
+        Bench.open(running.bench_file, "try", clock, reports, guarded=guarded) as bench,
+    ):
         reader = Reader(bench, running.bench_file, setup.fixture, 23.0)
         station = Station(bench, reader, replace(setup, bench=running.bench_file), procedure, 23.0)
         yield Stand(running, station, procedure, reports)
@@ -128,6 +145,7 @@ def folder_with_addresses(folder: Path, running: RunningBench) -> Path:
     text = (ROOT / "fixtures" / "benches" / "simulated.toml").read_text()
     text = re.sub(r"(?ms)^\[simulation\].*?(?=^\[meter\])", "", text)
     text = re.sub(r"(?m)^challenge_every.*\n", "", text)  # in real time it would take a minute
+    text = re.sub(r"(?m)^(warm_up|on_for) = .*\n", "", text)
     text = re.sub(r"(?m)^calibration_age = .*$", "calibrated = 2026-03-02\ndue = 2036-03-02", text)
     for role, address in running.addresses.items():
         lines = f'[{role}]\naddress = "{address}"\nread_ending = "LF"\nwrite_ending = "LF"'

@@ -5,8 +5,8 @@ from batchtest.bench.handler import Handler
 from batchtest.bench.link import Link, Trace
 from batchtest.bench.load import Load, LoadState
 from batchtest.bench.meter import Meter, RawValues
+from batchtest.bench.registers import Status
 from batchtest.bench.scanner import Scanner
-from batchtest.bench.settings import Status
 from batchtest.bench.supply import Supply, SupplyState
 
 __all__ = [

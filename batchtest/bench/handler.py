@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from batchtest.bench.dialect import HandlerDialect
 from batchtest.bench.link import Link
 from batchtest.bench.replies import parse_state, parse_string
@@ -14,6 +16,22 @@ class Handler:
 
     def __init__(self, link: Link, dialect: HandlerDialect) -> None:
         self.link, self.dialect = link, dialect
+        self._unconfirmed = ""
+
+    def _move(self, command: str, found: Callable[[], str | None], wanted: str) -> str | None:
+        """Have something moved, and read back what is there then.
+
+        Where the same command was cut short before, nobody knows whether it arrived: what is there is looked at first,
+        and a move that was made is not made twice.
+        """
+        if self._unconfirmed == command and (there := found()) == wanted:
+            self._unconfirmed = ""
+            return there
+        self._unconfirmed = command
+        self.link.set(command, expected_s=float(self.dialect.takes))
+        there = found()
+        self._unconfirmed = ""
+        return there
 
     def place(self, serial: str) -> None:
         """Put a board into the nest, and read back that it lies there.
@@ -22,8 +40,7 @@ class Handler:
         ------
         InstrumentRefused : it has no such board, or another one lies in the nest.
         """
-        self.link.set(fill(self.dialect.place, serial=serial), expected_s=float(self.dialect.takes))
-        board = self.board()
+        board = self._move(fill(self.dialect.place, serial=serial), self.board, serial)
         if board != serial:
             raise InstrumentRefused(f"{self.link.name}: {board or 'nothing'} lies in the nest in place of {serial}")
 
@@ -49,8 +66,7 @@ class Handler:
         SetupError : it cannot change cables.
         """
         fit = self._of_cables(self.dialect.fit)
-        self.link.set(fill(fit, cable=name), expected_s=float(self.dialect.takes))
-        cable = self.cable()
+        cable = self._move(fill(fit, cable=name), self.cable, name)
         if cable != name:
             raise InstrumentRefused(f"{self.link.name}: {cable or 'no cable'} is fitted in place of {name}")
 

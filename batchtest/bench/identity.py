@@ -6,6 +6,7 @@ import re
 
 from batchtest.bench.dialect import Dialect
 from batchtest.bench.link import Link
+from batchtest.bench.templates import in_range
 from batchtest.errors import BenchError, InstrumentReplyError
 from batchtest.files.bench import Instrument
 from batchtest.nouns import InstrumentIdentity, Role
@@ -42,6 +43,11 @@ def prove_identity(link: Link, role: Role, instrument: Instrument, dialect: Dial
         raise BenchError(
             f"{link.name}: {reply!r} does not match {dialect.identity!r} of dialect {instrument.dialect!r}; "
             "the dialect was not tried on it"
+        )
+    if not in_range(firmware, dialect.firmware):
+        raise BenchError(
+            f"{link.name}: firmware {firmware!r} is not in {dialect.firmware!r}, which dialect {instrument.dialect!r} "
+            "was tried on; try the dialect on it, then widen its firmware"
         )
     link.identity = reply
     age = instrument.calibration_age

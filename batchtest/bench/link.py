@@ -11,18 +11,29 @@ import re
 import secrets
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, TypeVar
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from batchtest.bench.dialect import Dialect
-from batchtest.bench.templates import asks
+from batchtest.bench.templates import asks, joined
 from batchtest.errors import BenchError, InstrumentLost, InstrumentRefused, InstrumentReplyError, InstrumentTimeout
 
 if TYPE_CHECKING:
     from batchtest.bench.port import Port
 
+#: A line that was opened anew is given so many times the longest reply to fall silent.
+_SILENCES = 5
+#: Between two tries to open a connection that is refused, s.
+_BETWEEN_TRIES_S = 0.05
+#: A semicolon between two answers, and none inside a quoted one.
+_BETWEEN = re.compile(r';(?=(?:[^"]*"[^"]*")*[^"]*$)')
 ParsedT = TypeVar("ParsedT")
+#: A query, and what makes the value of its reply.
+Asked = tuple[str, Callable[[str], Any]]
+#: A place among questions for one that is left out.
+NOT_ASKED: Asked = ("", str)
 #: Called after each message: instrument, "write" or "query", message, reply, expected duration in s.
 Trace = Callable[[str, str, str, str, float], None]
 
@@ -42,6 +53,7 @@ class Link:
     ----------
     identity : what `*IDN?` must answer after opening anew; "" where nobody has asked yet.
     recoveries : how often the link had to be brought back into step.
+    promise : told before each message within how many real seconds it will be over, whatever comes.
     """
 
     def __init__(
@@ -50,11 +62,13 @@ class Link:
         self.name = port.name
         self.recoveries = 0
         self.identity = ""
+        self.promise: Callable[[float], None] = lambda seconds: None
         self._port, self._dialect, self._trace = port, dialect, trace
         self._reply_s, self._gap_s = reply_s, gap_s
         self._lock = threading.RLock()
         self._dirty = False
         self._outstanding_s = 0.0
+        self._owed: list[str] = []
         self._spoke_at = -gap_s
 
     @property
@@ -81,10 +95,11 @@ class Link:
             raise ValueError(f"{message!r} asks nothing and would wait for ever; use write")
         with self._lock:
             self.recover()
+            self._collect_owed()
             with self._exchange(expected_s):
                 self._refuse_stray(message)
                 self._port.write(message, self._reply_s)
-                reply = self._port.read(message, expected_s + self._reply_s)
+                reply = self._read(message, expected_s + self._reply_s)
                 value = self._parsed(message, reply, parse)
         if self._trace is not None:
             self._trace(self.name, "query", message, reply, expected_s)
@@ -93,6 +108,42 @@ class Link:
     def query(self, message: str, expected_s: float = 0.0) -> str:
         """The reply to a query as text; raises as `ask` does."""
         return self.ask(message, str, expected_s)
+
+    def ask_all(self, questions: Sequence[Asked]) -> list[Any]:
+        """Ask several queries, in one message where the dialect says that they may be joined.
+
+        Parameters
+        ----------
+        questions : a query that comes twice is asked once, and its reply read twice; one that is "" is not asked, and
+            its answer is `None`.
+
+        Raises
+        ------
+        InstrumentTimeout, InstrumentLost, InstrumentReplyError : as `ask`; other than one answer to each is no answer.
+        """
+        messages = list(dict.fromkeys(query for query, _ in questions if query))
+        found: list[Any] = [None] * len(questions)
+
+        def take(replies: dict[str, str]) -> None:
+            for index, (query, parse) in enumerate(questions):
+                if query in replies:
+                    found[index] = parse(replies[query])
+
+        def take_one(message: str, reply: str) -> None:
+            take({message: reply})
+
+        def take_each(reply: str) -> None:
+            parts = _BETWEEN.split(reply)
+            if len(parts) != len(messages):
+                raise InstrumentReplyError(f"{reply!r} has {len(parts)} answers, {len(messages)} were asked for")
+            take(dict(zip(messages, parts, strict=True)))
+
+        if self._dialect.joins and len(messages) > 1:
+            self.ask(joined(messages), take_each)
+            return found
+        for message in messages:
+            self.ask(message, partial(take_one, message))
+        return found
 
     def write(self, message: str) -> None:
         """Send a command that has no reply.
@@ -107,6 +158,7 @@ class Link:
             raise ValueError(f"{message!r} has a reply that nobody would read; use query")
         with self._lock:
             self.recover()
+            self._collect_owed()
             with self._exchange(0.0):
                 self._port.write(message, self._reply_s)
                 reply = self._acknowledged(message)
@@ -129,8 +181,10 @@ class Link:
             raise InstrumentRefused(f"{self.name}: refused {'; '.join(messages)!r}: {'; '.join(errors)}")
 
     def errors(self) -> list[str]:
-        """Read the error queue until it is empty, or as many entries as the dialect allows."""
+        """Read the error queue, where there is one, until it is empty, or as many entries as the dialect allows."""
         found: list[str] = []
+        if not self._dialect.errors.query:
+            return found
         for _ in range(self._dialect.errors.drain):
             entry = self.query(self._dialect.errors.query).strip()
             if re.fullmatch(self._dialect.errors.none, entry):
@@ -139,6 +193,11 @@ class Link:
                 raise InstrumentReplyError(f"{self.name}: {self._dialect.errors.query!r} was answered with nothing")
             found.append(entry)
         return found
+
+    def refuse_error(self, entry: str | None) -> None:
+        """Raise InstrumentRefused where an entry of the error queue is an error; `None` where there is no queue."""
+        if entry is not None and re.fullmatch(self._dialect.errors.none, entry.strip()) is None:
+            raise InstrumentRefused(f"{self.name}: has an error in its queue that nothing asked for: {entry.strip()}")
 
     def send_now(self, message: str) -> None:
         """Send a command at once, even on a dirty link: for switching off. What came of it must be read back.
@@ -152,10 +211,14 @@ class Link:
             with self._exchange(self._outstanding_s):
                 self._port.write(f"\n{message}" if cut_short else message, self._reply_s)
                 if self._dialect.replies.acknowledge:
-                    cut_short = True  # read when the link is resynchronised
+                    self._owed.append(message)
             self._dirty = cut_short
         if self._trace is not None:
             self._trace(self.name, "write", message, "", 0.0)
+
+    def distrust(self) -> None:
+        """Take the link for out of step, whatever is known of it: the next message brings it back first."""
+        self._dirty = True
 
     def recover(self) -> None:
         """Bring a dirty link back into step; a clean one is left alone.
@@ -168,12 +231,21 @@ class Link:
             if not self._dirty:
                 return
             self.recoveries += 1
+            self._owed.clear()
+            self.promise(self._recovery_s)
             try:
+                if not self._dialect.resynchronise:
+                    raise InstrumentReplyError(f"{self.name}: its dialect has nothing to resynchronise with")
                 self._resynchronise()
             except BenchError:
                 self._reopen()
             self._dirty = False
             self.errors()  # what the cut message left in the queue is not the next one's fault
+
+    def enter_remote(self) -> None:
+        """Send what the dialect wants sent whenever the connection was opened, before anything else."""
+        if self._dialect.remote:
+            self.write(self._dialect.remote)
 
     def close(self) -> None:
         """Close the connection."""
@@ -183,11 +255,26 @@ class Link:
     def _exchange(self, expected_s: float) -> Iterator[None]:
         """Marks the link dirty unless the block runs to its end."""
         self._dirty, self._outstanding_s = True, expected_s
+        self.promise(expected_s + self._reply_s)
         if self._gap_s:
             time.sleep(max(0.0, self._spoke_at + self._gap_s - time.monotonic()))
         yield
         self._spoke_at = time.monotonic()
         self._dirty = False
+
+    def _read(self, message: str, within_s: float) -> str:
+        """The reply to a message; empty lines before it are skipped where the dialect says that there are some."""
+        deadline = time.monotonic() + within_s
+        reply = self._port.read(message, within_s)
+        while self._dialect.replies.blank_lines and not reply.strip():
+            reply = self._port.read(message, max(0.0, deadline - time.monotonic()))
+        return reply
+
+    def _collect_owed(self) -> None:
+        """Read the acknowledgements of commands that were sent without waiting for them."""
+        while self._owed:
+            with self._exchange(0.0):
+                self._acknowledged(self._owed.pop(0))
 
     def _refuse_stray(self, message: str) -> None:
         stray = self._port.stray()
@@ -204,7 +291,7 @@ class Link:
         expected = self._dialect.replies.acknowledge
         if not expected:
             return ""
-        reply = self._port.read(message, self._reply_s)
+        reply = self._read(message, self._reply_s)
         if reply.strip() != expected:
             raise InstrumentReplyError(f"{self.name}: {message!r} was answered with {reply!r}, not with {expected!r}")
         return reply
@@ -219,18 +306,56 @@ class Link:
         mark = re.compile(rf".*?\+?{first};\+?{second}\s*")
         asked = f"*ESE {first};*ESE?;*ESE {second};*ESE?"
         deadline = time.monotonic() + self._outstanding_s + self._reply_s
+        self._port.clear(self._reply_s)
         self._port.write(f"\n{asked}", self._reply_s)
         while mark.fullmatch(self._port.read(asked, deadline - time.monotonic())) is None:
             if time.monotonic() > deadline:
                 raise InstrumentTimeout(f"{self.name}: answers without end, but not {asked!r}")
         self._port.write("*ESE 0", self._reply_s)
 
+    @property
+    def _recovery_s(self) -> float:
+        """The longest that bringing the link back into step may take, real seconds."""
+        silence_s = self._outstanding_s + self._reply_s
+        silences_s = (_SILENCES + 1) * silence_s if self._port.keeps_late_replies else 0.0
+        return silence_s + 2 * self._reply_s + 2 * self._port.wiring.open_s + silences_s
+
+    def _open(self) -> None:
+        """Open, again and again until the open time-out is over: an instrument that restarts refuses for a while."""
+        deadline = time.monotonic() + self._port.wiring.open_s
+        while True:
+            try:
+                return self._port.open()
+            except InstrumentLost:
+                if time.monotonic() > deadline:
+                    raise
+            time.sleep(_BETWEEN_TRIES_S)
+
+    def _wait_for_silence(self) -> None:
+        """Drop what still comes, until nothing has come for as long as the longest reply could take."""
+        silence_s = self._outstanding_s + self._reply_s
+        deadline = time.monotonic() + _SILENCES * silence_s
+        while time.monotonic() < deadline:
+            try:
+                self._port.skip(silence_s)
+            except InstrumentTimeout:
+                self._port.drop()
+                return
+            except InstrumentReplyError:
+                continue
+        raise InstrumentTimeout(f"{self.name}: never falls silent")
+
     def _reopen(self) -> None:
         try:
             self._port.close()
-            self._port.open()
+            self._open()
+            if self._port.keeps_late_replies:
+                self._wait_for_silence()
+            self._dirty = False
+            self.enter_remote()
+            self._dirty = True
             self._port.write("*IDN?", self._reply_s)
-            identity = self._port.read("*IDN?", self._reply_s)
+            identity = self._read("*IDN?", self._reply_s)
         except BenchError as error:
             raise InstrumentLost(f"{self.name}: lost, and cannot be reached anew: {error}") from error
         if self.identity and identity.strip() != self.identity:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from batchtest.bench.aftermath import on_guard
 from batchtest.errors import BenchError
 
 
@@ -20,7 +21,8 @@ def occupied(name: str, folder: Path) -> Iterator[None]:
 
     Raises
     ------
-    BenchError : another program holds it; the message names its process and since when.
+    BenchError : another program holds it; the message names its process and since when. Or the guardian of a station
+        that died is still at work on it.
     """
     folder.mkdir(parents=True, exist_ok=True)
     note = folder / f"{name}.holder.json"
@@ -30,6 +32,8 @@ def occupied(name: str, folder: Path) -> Iterator[None]:
     except Timeout as error:
         raise BenchError(f"bench {name!r} is in use by {_holder(note)}; end that, then start again") from error
     with lock:
+        with on_guard(name, folder):
+            pass
         _write(note)
         try:
             yield

@@ -5,6 +5,7 @@ Foreign exceptions end here: `instrument_errors` turns each family of them into 
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -15,12 +16,16 @@ from pyvisa.constants import ResourceAttribute, StatusCode
 from pyvisa.errors import InvalidSession, VisaIOError
 from pyvisa.resources import MessageBasedResource
 
+from batchtest.bench.access import needs
 from batchtest.errors import BenchError, InstrumentLost, InstrumentReplyError, InstrumentTimeout, SetupError
+from batchtest.files.address import address_kind
 from batchtest.files.bench import Instrument
 
 #: A reply longer than this is no answer to any question of ours, bytes.
 LONGEST_REPLY = 65536
-ENDINGS = {"LF": "\n", "CR": "\r", "CRLF": "\r\n"}
+ENDINGS = {"LF": "\n", "CR": "\r", "CRLF": "\r\n", "none": ""}
+#: Kinds of connection that know a device clear.
+_CLEARABLE = ("HISLIP", "VXI11", "USB", "GPIB")
 _LOST = {
     StatusCode.error_connection_lost,
     StatusCode.error_resource_not_found,
@@ -44,6 +49,7 @@ def instrument_errors(name: str, sent: str, received: Callable[[], bytes | None]
     ------
     InstrumentTimeout, InstrumentLost, InstrumentReplyError, BenchError : in place of the foreign exception, which is
         kept as the cause. `NotImplementedError` passes: it is our bug.
+    SetupError : this user may not open the port.
     """
     try:
         yield
@@ -57,11 +63,15 @@ def instrument_errors(name: str, sent: str, received: Callable[[], bytes | None]
         raise InstrumentLost(f"{name}: connection lost at {sent!r} ({error}); check power and lead") from error
 
 
-def _translated(error: VisaIOError, name: str, sent: str, received: bytes | None) -> BenchError:
+def _translated(error: VisaIOError, name: str, sent: str, received: bytes | None) -> BenchError | SetupError:
     so_far = "" if received is None else f", received so far: {received!r}" if received else ", nothing received"
     if error.error_code == StatusCode.error_timeout:
         cure = "the ending may be another, see read_ending" if received else "check power and lead"
         return InstrumentTimeout(f"{name}: no whole reply to {sent!r} in time{so_far}; {cure}")
+    if error.error_code == StatusCode.error_no_permission:
+        return SetupError(f"{name}: {_reason(error)}")
+    if error.error_code == StatusCode.error_resource_busy:
+        return BenchError(f"{name}: {_reason(error)}")
     if error.error_code in _LOST:
         return InstrumentLost(f"{name}: connection lost at {sent!r} ({_reason(error)}){so_far}; check power and lead")
     return BenchError(f"{name}: {sent!r} failed ({error.abbreviation}){so_far}; check power and lead")
@@ -72,7 +82,7 @@ def _reason(error: BaseException) -> str:
     cause: BaseException | None = error
     while cause is not None:
         if isinstance(cause, OSError):
-            return str(cause)
+            return cause.strerror or str(cause)
         cause = cause.__cause__ or cause.__context__
     return error.abbreviation if isinstance(error, VisaIOError) else str(error)
 
@@ -97,7 +107,7 @@ class Wiring:
             address=address,
             read_ending=ENDINGS[instrument.read_ending] if instrument.read_ending else "",
             write_ending=ENDINGS[instrument.write_ending] if instrument.write_ending else "",
-            baud=instrument.baud,
+            baud=instrument.baud if address_kind(address) == "ASRL" else None,
             open_s=float(instrument.open),
         )
 
@@ -123,8 +133,13 @@ class Port:
         try:
             with instrument_errors(self.name, f"open {address}"):
                 resource = self._manager.open_resource(address, open_timeout=round(self.wiring.open_s * 1000))
+        except InstrumentLost as error:
+            if getattr(error.__cause__, "errno", None) != errno.EACCES:
+                raise
+            raise SetupError(f"{self.name}: may not open {address!r}{needs(address)}") from error
         except ValueError as error:  # pyvisa: no such kind of address, or an interface that is not installed
-            raise SetupError(f"{self.name}: cannot open {address!r}: {error}") from error
+            said = str(error).partition("\n")[0]
+            raise SetupError(f"{self.name}: cannot open {address!r}: {said}{needs(address)}") from error
         if not isinstance(resource, MessageBasedResource):
             resource.close()
             raise SetupError(
@@ -178,10 +193,36 @@ class Port:
             raise InstrumentReplyError(f"{self.name}: reply to {sent!r} has no end: {text[:40]!r}...; see read_ending")
         return text.rstrip("\r\n")
 
+    def clear(self, within_s: float) -> None:
+        """Have the instrument drop what it is doing for us, where the connection knows a device clear; else nothing.
+
+        Raises
+        ------
+        InstrumentTimeout, InstrumentLost : it did not.
+        """
+        if address_kind(self.wiring.address) in _CLEARABLE:
+            with instrument_errors(self.name, "device clear"):
+                self._deadline(within_s).clear()
+
     def waiting(self) -> bytes | None:
         """What has arrived and nobody read; never waits. `None` where the interface cannot tell."""
         session = self._session()
         return bytes(session.waiting()) if hasattr(session, "waiting") else None
+
+    @property
+    def keeps_late_replies(self) -> bool:
+        """Whether a reply to an earlier question may still come after opening anew: a serial line does not end."""
+        return self.wiring.address.upper().startswith("ASRL")
+
+    def skip(self, within_s: float) -> None:
+        """Read one whole line and drop it; raises as `read` does."""
+        self.read("nothing", within_s)
+
+    def drop(self) -> None:
+        """Drop what has arrived, a line without its end too."""
+        session = self._session()
+        if hasattr(session, "waiting"):
+            session.clear()
 
     def stray(self) -> bytes:
         """Bytes that came although nothing was asked; blanks and empty lines are dropped, they answer nothing."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 
 from batchtest.errors import InstrumentReplyError
 
@@ -13,10 +13,13 @@ _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[Ee][+-]?\d+)?", re.ASCII)
 #: SCPI-1999 vol. 1, 7.2.1: +-9.9E37 stands for infinity, 9.91E37 for not-a-number; with room for a coarse format.
 INFINITE_FROM = 9.8e37
 NOT_A_NUMBER_FROM = 9.905e37
-_CHANNELS = re.compile(r"\(@([0-9:, ]*)\)")
+_CHANNELS = re.compile(r"\(@([^()@]*)\)")
+_PLAIN_CHANNELS = re.compile(r"([^()@]*)")
 
 
-def parse_number(text: str, *, over_range: Collection[str] = (), units: Collection[str] = ()) -> float:
+def parse_number(
+    text: str, *, over_range: Collection[str] = (), units: Collection[str] = (), decimal: str = "."
+) -> float:
     """Read one number.
 
     Parameters
@@ -24,6 +27,7 @@ def parse_number(text: str, *, over_range: Collection[str] = (), units: Collecti
     text : the reply, such as "+1.2E+00", "5" or "-3.4"; blanks round it are dropped.
     over_range : texts that stand for over range.
     units : units that may follow the number and are dropped, such as "V".
+    decimal : the sign before decimals; a dot is none where it is the comma.
 
     Returns
     -------
@@ -46,6 +50,8 @@ def parse_number(text: str, *, over_range: Collection[str] = (), units: Collecti
     if stripped.upper() == "NAN":
         return math.nan
     number = next((stripped.removesuffix(unit).rstrip() for unit in units if stripped.endswith(unit)), stripped)
+    if decimal != ".":
+        number = number.replace(".", "?").replace(decimal, ".")
     if _NUMBER.fullmatch(number) is None:
         raise InstrumentReplyError(f"{text!r} is not a number such as '+1.2E+00'; check the dialect")
     return _special(float(number))
@@ -60,13 +66,29 @@ def _special(number: float) -> float:
 
 
 def parse_numbers(
-    text: str, count: int, *, over_range: Collection[str] = (), units: Collection[str] = ()
+    text: str,
+    count: int,
+    *,
+    over_range: Collection[str] = (),
+    units: Collection[str] = (),
+    decimal: str = ".",
+    separator: str = ",",
 ) -> tuple[float, ...]:
-    """Read `count` numbers joined by commas, each as `parse_number` does; any other count is refused."""
-    parts = text.split(",")
+    """Read `count` numbers joined by the separator, each as `parse_number` does; any other count is refused."""
+    parts = split(text, count, separator)
+    return tuple(parse_number(part, over_range=over_range, units=units, decimal=decimal) for part in parts)
+
+
+def split(text: str, count: int, separator: str = ",") -> list[str]:
+    """The values of a reply, which must be `count` of them.
+
+    >>> split("0,1.2", 2)
+    ['0', '1.2']
+    """
+    parts = text.split(separator) if separator.strip() else text.split()
     if len(parts) != count:
         raise InstrumentReplyError(f"{text!r} has {len(parts)} values, {count} were asked for")
-    return tuple(parse_number(part, over_range=over_range, units=units) for part in parts)
+    return parts
 
 
 def parse_whole(text: str) -> int:
@@ -91,23 +113,33 @@ def parse_state(text: str, on: Collection[str], off: Collection[str]) -> bool:
     raise InstrumentReplyError(f"{text!r} is neither on ({', '.join(on)}) nor off ({', '.join(off)})")
 
 
-def parse_channels(text: str) -> frozenset[int]:
-    """Read a channel list.
+def _plain_number(name: str) -> int | None:
+    return int(name) if name.isdigit() else None
+
+
+def parse_channels(
+    text: str, number: Callable[[str], int | None] = _plain_number, *, brackets: bool = True
+) -> frozenset[int]:
+    """Read a channel list; `number` knows which channel has which name.
 
     >>> sorted(parse_channels("(@101,103:105)"))
     [101, 103, 104, 105]
+    >>> sorted(parse_channels("101,131", brackets=False))
+    [101, 131]
     """
-    match = _CHANNELS.fullmatch(text.strip(" \t"))
+    form = _CHANNELS if brackets else _PLAIN_CHANNELS
+    match = form.fullmatch(text.strip(" \t"))
     if match is None:
         raise InstrumentReplyError(f"{text!r} is not a channel list such as '(@101,131)'")
-    return frozenset(channel for part in match[1].split(",") if part.strip() for channel in _span(part, text))
+    parts = [part for part in match[1].split(",") if part.strip()]
+    return frozenset(channel for part in parts for channel in _span(part, text, number))
 
 
-def _span(part: str, text: str) -> range:
-    ends = [end.strip() for end in part.split(":")]
-    if len(ends) > 2 or not all(end.isdigit() for end in ends):
+def _span(part: str, text: str, number: Callable[[str], int | None]) -> range:
+    ends = [number(end.strip()) for end in part.split(":")]
+    if len(ends) > 2 or ends[0] is None or ends[-1] is None:
         raise InstrumentReplyError(f"{text!r} is not a channel list such as '(@101,131)'")
-    return range(int(ends[0]), int(ends[-1]) + 1)
+    return range(ends[0], ends[-1] + 1)
 
 
 def parse_string(text: str) -> str:

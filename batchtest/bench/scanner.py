@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from batchtest.bench.dialect import ScannerDialect
 from batchtest.bench.link import Link
-from batchtest.bench.replies import parse_channels
-from batchtest.bench.templates import fill
 from batchtest.clock import Clock
 from batchtest.errors import InstrumentRefused
 
@@ -31,9 +29,9 @@ class Scanner:
         commands = [self.dialect.open_all] if self._closed != frozenset() else []
         self._closed = None
         if wanted:
-            commands.append(fill(self.dialect.close, channels=",".join(str(channel) for channel in channels)))
+            commands += self.dialect.close_messages(channels)
         self.link.set(*commands)
-        closed = self.link.ask(self.dialect.query, parse_channels)
+        closed = self.link.ask(self.dialect.query_message, self.dialect.closed)
         if closed != wanted:
             raise InstrumentRefused(
                 f"{self.link.name}: {_shown(closed)} closed in place of {_shown(wanted)}; a stuck relay?"
@@ -41,10 +39,35 @@ class Scanner:
         self._closed = wanted
         self._clock.sleep(self._settle_s)
 
+    def confirm(self) -> None:
+        """Read back that the channels that were closed are closed still, and no others.
+
+        Raises
+        ------
+        InstrumentRefused : others are; the relays fell off, or somebody pressed a key.
+        """
+        if self._closed is None:
+            return
+        closed, error = self.link.ask_all(
+            [(self.dialect.query_message, self.dialect.closed), (self.dialect.errors.query, str)]
+        )
+        wanted, self._closed = self._closed, None
+        if closed != wanted:
+            raise InstrumentRefused(
+                f"{self.link.name}: {_shown(closed)} closed, and {_shown(wanted)} was; was it touched, or has it "
+                "restarted?"
+            )
+        self.link.refuse_error(error)
+        self._closed = wanted
+
     def open_all(self) -> None:
         """Open all channels, whatever is remembered, and read back that they are."""
         self._closed = None
         self.close()
+
+    def forget(self) -> None:
+        """Nothing is known of the relays any more; all are opened before the next is closed."""
+        self._closed = None
 
     def is_closed(self, *channels: int) -> bool:
         """Whether exactly these channels are closed, as far as is remembered."""

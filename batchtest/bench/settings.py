@@ -1,57 +1,86 @@
-"""Values that are set and read back, and status registers whose every bit must be known; for all outputs."""
+"""Values that are set and read back, and switches that are no outputs; for all instruments."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 
-from batchtest.bench.dialect import AmperesSetting, Condition, Register, Replies, VoltsSetting, WattsSetting
-from batchtest.bench.link import Link
-from batchtest.bench.replies import parse_number, parse_whole
+from batchtest.bench.dialect import (
+    AmperesSetting,
+    Answer,
+    Replies,
+    SecondsSetting,
+    Setting,
+    SlewSetting,
+    Switch,
+    VoltsSetting,
+    WattsSetting,
+)
+from batchtest.bench.link import Asked, Link
+from batchtest.bench.replies import parse_number, parse_state, split
 from batchtest.bench.templates import fill
 from batchtest.errors import InstrumentRefused, InstrumentReplyError
 from batchtest.quantities import show
 
-_TRIPS: frozenset[Condition] = frozenset(
-    {"over-voltage", "over-current", "over-power", "over-temperature", "protection shutdown"}
-)
+_QUANTITY: dict[type[Setting], tuple[str, str]] = {
+    VoltsSetting: ("volts", "V"),
+    AmperesSetting: ("amperes", "A"),
+    WattsSetting: ("watts", "W"),
+    SecondsSetting: ("seconds", "s"),
+    SlewSetting: ("slew", "A/s"),
+}
 
 
-@dataclass(frozen=True, slots=True)
-class Status:
-    """Status words as read: `raw` such as "load=0", and what the bits mean that are set."""
-
-    raw: str
-    conditions: frozenset[Condition]
-
-    @property
-    def tripped(self) -> bool:
-        """Whether a protection has acted."""
-        return not self.conditions.isdisjoint(_TRIPS)
+def unit_of(setting: Setting) -> str:
+    """The base unit of a setting."""
+    return _QUANTITY[type(setting)][1]
 
 
-def read_value(link: Link, query: str, replies: Replies, keep: Callable[[str], object] = len) -> float:
-    """One finite number; anything else, over range included, is InstrumentReplyError. `keep` gets the raw reply."""
+def finite_number(replies: Replies, answer: Answer | None = None) -> Callable[[str], float]:
+    """A parser of one finite number; anything else, over range included, is InstrumentReplyError.
+
+    Parameters
+    ----------
+    answer : which value of the reply it is, and its scale; the whole reply, without one.
+    """
 
     def parse(reply: str) -> float:
-        keep(reply)
-        value = parse_number(reply, units=replies.units)
+        text = reply
+        if answer is not None and answer.of > 1:
+            text = split(reply, answer.of, replies.separator)[answer.value - 1]
+        value = parse_number(text, units=replies.units, decimal=replies.decimal)
         if not math.isfinite(value):
             raise InstrumentReplyError(f"{reply!r} says that there is no value")
-        return value
+        return value if answer is None else value / float(answer.scale)
 
-    return link.ask(query, parse)
+    return parse
 
 
-def set_value(
-    link: Link,
-    setting: VoltsSetting | AmperesSetting | WattsSetting,
-    value: float,
-    replies: Replies,
-    *,
-    channel: int = 1,
-) -> None:
+def held_by(setting: Setting, replies: Replies, *, channel: str = "1") -> Asked:
+    """What asks for the value that a setting holds, base unit, for `Link.ask_all`."""
+    parse = finite_number(replies, setting.query)
+    return fill(setting.query.query, channel=channel), lambda reply: parse(reply) / setting.factor
+
+
+def agrees(setting: Setting, held: float, value: float) -> bool:
+    """Whether what an instrument holds is what it was given, as far as it can tell."""
+    return abs(held - value) <= setting.tolerance * (1 + 1e-9)
+
+
+def read_value(
+    link: Link, answer: Answer, replies: Replies, *, channel: str = "1", keep: Callable[[str], object] = len
+) -> float:
+    """One finite number; anything else, over range included, is InstrumentReplyError. `keep` gets the raw reply."""
+    parse = finite_number(replies, answer)
+
+    def kept(reply: str) -> float:
+        keep(reply)
+        return parse(reply)
+
+    return link.ask(fill(answer.query, channel=channel), kept)
+
+
+def set_value(link: Link, setting: Setting, value: float, replies: Replies, *, channel: str = "1") -> None:
     """Set a value and read it back.
 
     Raises
@@ -59,51 +88,30 @@ def set_value(
     InstrumentRefused : an error was in the queue, or the instrument holds another value than it was given.
     """
     quantity, unit = _QUANTITY[type(setting)]
-    command = fill(setting.set, **{quantity: float(value)}, channel=channel)
+    command = fill(setting.command, **{quantity: setting.written(value)}, channel=channel)
     link.set(command)
-    held = read_value(link, fill(setting.query, channel=channel), replies)
-    if abs(held - value) > float(setting.resolution) * (1 + 1e-9):
+    held = link.ask(*held_by(setting, replies, channel=channel))
+    if not agrees(setting, held, value):
         raise InstrumentRefused(
             f"{link.name}: {command!r} was given {show(value, unit)} and holds {show(held, unit)}; "
             "is it beyond what the instrument can do?"
         )
 
 
-_QUANTITY: dict[type[VoltsSetting | AmperesSetting | WattsSetting], tuple[str, str]] = {
-    VoltsSetting: ("volts", "V"),
-    AmperesSetting: ("amperes", "A"),
-    WattsSetting: ("watts", "W"),
-}
+def state_of(switch: Switch, *, channel: str = "1") -> Asked:
+    """What asks whether something is switched on, for `Link.ask_all`."""
+    return fill(switch.query, channel=channel), lambda reply: parse_state(reply, switch.on_words, switch.off_words)
 
 
-def read_status(link: Link, registers: Sequence[Register], *, channel: int = 1) -> Status:
-    """Read status registers, each once.
-
-    Raises
-    ------
-    InstrumentRefused : a bit is set that the dialect does not know; nobody can say that it is harmless.
-    """
-    words = [(register, link.ask(fill(register.query, channel=channel), parse_whole)) for register in registers]
-    raw = " ".join(f"{register.name}={word}" for register, word in words)
-    return Status(raw, frozenset(_meaning(link.name, register, bit) for register, word in words for bit in _bits(word)))
+def read_switch(link: Link, switch: Switch, *, channel: str = "1") -> bool:
+    """Whether something is switched on."""
+    on: bool = link.ask(*state_of(switch, channel=channel))
+    return on
 
 
-def _bits(word: int) -> list[int]:
-    return [bit for bit in range(word.bit_length()) if word >> bit & 1]
-
-
-def _meaning(name: str, register: Register, bit: int) -> Condition:
-    condition = register.bits.get(str(bit))
-    if condition is None:
-        raise InstrumentRefused(
-            f"{name}: bit {bit} of {register.name!r} is set and the dialect does not know it; "
-            "look at the instrument, then add the bit to the dialect"
-        )
-    return condition
-
-
-def drop_events(link: Link, registers: Sequence[Register], *, channel: int = 1) -> None:
-    """Read and forget the registers that clear when read, so that what they show later happened later."""
-    for register in registers:
-        if register.kind == "event":
-            link.ask(fill(register.query, channel=channel), parse_whole)
+def set_switch(link: Link, switch: Switch, on: bool, *, channel: str = "1") -> None:
+    """Switch something that is no output, and read it back; InstrumentRefused where it does not follow."""
+    command = fill(switch.on if on else switch.off, channel=channel)
+    link.set(command)
+    if read_switch(link, switch, channel=channel) is not on:
+        raise InstrumentRefused(f"{link.name}: {command!r} was not taken; is that a switch at the front panel?")

@@ -6,20 +6,23 @@ import getpass
 import json
 import sys
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import rich_click as click
 
+from batchtest.commands.find import find_options, tell_found
 from batchtest.errors import NotProven, SetupError
 
 if TYPE_CHECKING:
-    from batchtest.nouns import Challenge, InstrumentIdentity
+    from batchtest.nouns import Challenge
     from batchtest.sequencer import Station
 
 
 @click.command("bench")
-@click.option("--bench", required=True, help="Bench file, by name without ending.")
+@click.option("--bench", help="Bench file, by name without ending.")
+@find_options
 @click.option("--challenge", "challenged", is_flag=True, help="Show that it refuses a wrong cable by its name.")
 @click.option("--fixture", help="Fixture on it; needless where the folder has one, or the simulation names it.")
 @click.option("--board", help="Board type, where the fixture takes more than one.")
@@ -27,9 +30,18 @@ if TYPE_CHECKING:
 @click.option("--operator", default=None, help="Who challenges; your login name without it.")
 @click.option("--ambient", default=None, help="Temperature at the bench, such as '23 C'.")
 @click.option("--reports", type=click.Path(path_type=Path, file_okay=False), default=Path("reports"), show_default=True)
+@click.option("--learn", type=click.Choice(["meter", "load", "supply", "scanner", "handler"]), help="Start a dialect.")
+@click.option("--address", help="With --learn: where the instrument is, a VISA resource name.")
+@click.option("--name", help="With --learn: write fixtures/dialects/NAME.toml instead of printing it.")
+@click.option(
+    "--ending", type=click.Choice(["LF", "CR", "CRLF", "none"]), default="LF", help="With --learn: tried first."
+)
+@click.option("--baud", type=click.IntRange(1), help="With --learn: of a serial line.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def command(
-    bench: str,
+    bench: str | None,
+    find: bool,
+    find_network: str | None,
     challenged: bool,
     fixture: str | None,
     board: str | None,
@@ -38,23 +50,38 @@ def command(
     ambient: str | None,
     reports: Path,
     as_json: bool,
+    **learning: Any,
 ) -> None:
     """Open the bench, say who answers and how old each calibration is, and when it last refused a wrong cable.
 
     With --challenge the deliberately wrong cable is fitted, which must be refused by its own name, and then the right
-    one, which must be accepted. Nothing is powered.
+    one, which must be accepted. Nothing is powered. --find needs no bench: it helps to write its file.
+
+    With --learn an instrument is asked harmless queries only, and a dialect file is started from what it understood.
 
     Example: batchtest bench --bench simulated --challenge
     """
+    if learning["learn"] is not None:
+        from batchtest.commands.learn import learn_dialect
+
+        role = learning.pop("learn")
+        learn_dialect(role, **learning, as_json=as_json)
+        return
+    if find or find_network is not None:
+        tell_found(find, find_network, as_json)
+        return
+    if bench is None:
+        raise SetupError("which bench? say --bench with the name of its file; or --find")
     from batchtest.commands.challenge import challenge
     from batchtest.commands.screen import choose_screen
-    from batchtest.commands.station import ambient_of, job_of, open_station
+    from batchtest.commands.station import ambient_of, job_of, open_station, tell_guard
     from batchtest.files.library import load_setup
     from batchtest.records.challenge import BATCH
 
     root = Path.cwd()
     setup = load_setup(root, fixture or _only_fixture(root, bench), bench, board)
     with open_station(setup, reports, ambient_of(setup, ambient)) as station:
+        tell_guard(station.bench, reports, partial(click.echo, err=True))
         found = None
         if challenged:
             job = job_of(BATCH, operator or getpass.getuser(), reports)
@@ -95,12 +122,16 @@ def _tell(station: Station, reports: Path, found: Challenge | None, as_json: boo
 
 
 def _as_json(station: Station, last: Challenge | None) -> dict[str, Any]:
+    from batchtest.commands.bench_view import instruments_as_json
+
     every = station.setup.bench.challenge_every
     return {
         "bench": station.setup.bench_name,
         "station": station.setup.bench.station,
         "fixture": station.setup.fixture_name,
-        "instruments": [asdict(known) for known in station.bench.identities],
+        "instruments": instruments_as_json(station.bench),
+        "mains_Hz": float(station.setup.bench.mains),
+        "meter_mains_Hz": station.bench.meter_mains_Hz,
         "challenge_every_s": None if every is None else float(every),
         "challenge": None if last is None else asdict(last),
     }
@@ -108,26 +139,16 @@ def _as_json(station: Station, last: Challenge | None) -> dict[str, Any]:
 
 def _print(station: Station, last: Challenge | None) -> None:
     from rich.console import Console
-    from rich.table import Table
     from rich.text import Text
 
+    from batchtest.commands.bench_view import instrument_table, mains_line
     from batchtest.commands.challenge import age
-    from batchtest.commands.screen import clean
 
     setup = station.setup
     console = Console(highlight=False)
     console.print(f"[bold]{setup.bench.station}[/], bench {setup.bench_name}, fixture {setup.fixture_name}\n")
-    table = Table("role", "answers as", "calibrated", box=None, pad_edge=False)
-    for known in station.bench.identities:
-        name = f"{known.maker}, {known.model}, serial {known.serial}, firmware {known.firmware}"
-        table.add_row(known.role.value, Text(clean(name)), _calibrated(known))
-    console.print(table)
+    console.print(instrument_table(station.bench))
+    console.print(Text(f"\n{mains_line(station.bench)}"))
     told = "never: batchtest bench --challenge" if last is None else f"{age(last)}: {last.why}"
     word = "passed" if last is not None and last.passed else "not passed"
-    console.print(Text(f"\nchallenge {word}, {told}"))
-
-
-def _calibrated(known: InstrumentIdentity) -> str:
-    if known.calibrated is not None:
-        return f"{known.calibrated.isoformat()}, due {known.due.isoformat() if known.due else 'not known'}"
-    return "not known" if known.calibration_age_d is None else f"{known.calibration_age_d:.0f} d ago"
+    console.print(Text(f"challenge {word}, {told}"))

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import getpass
-import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import rich_click as click
 
-from batchtest.errors import NotProven, SetupError, StationError
+from batchtest.errors import BenchError, NotProven, SetupError, StationError
 
 if TYPE_CHECKING:
     from batchtest.commands.screen import Screen
@@ -41,6 +41,7 @@ class Wanted:
     reports: Path
     strict: bool
     as_json: bool
+    skipped: Sequence[str] = ()
 
 
 @click.command("boards")
@@ -54,6 +55,7 @@ class Wanted:
     "--ambient", default=None, help="Temperature at the bench, such as '23 C', where the bench file has none."
 )
 @click.option("--reports", type=click.Path(path_type=Path, file_okay=False), default=Path("reports"), show_default=True)
+@click.option("--resume", is_flag=True, help="Go on with a batch: leave out its serials that are done.")
 @click.option("--strict", is_flag=True, help="Exit code 1 if any board did not pass.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object at the end instead of a screen.")
 def command(
@@ -65,6 +67,7 @@ def command(
     operator: str | None,
     ambient: str | None,
     reports: Path,
+    resume: bool,
     strict: bool,
     as_json: bool,
 ) -> None:
@@ -72,6 +75,7 @@ def command(
 
     Example: batchtest boards vent-nest --bench simulated --batch demo --serials VN-0001..VN-0020
     """
+    from batchtest.commands.going_on import done_already
     from batchtest.commands.serials import checked, expand
     from batchtest.files.library import load_setup
     from batchtest.records.names import checked_name
@@ -79,8 +83,12 @@ def command(
     setup = load_setup(Path.cwd(), fixture, bench, board)
     limits = setup.limits
     listed = [checked(serial, limits.serials, limits.board) for serial in expand(serials)] if serials else None
+    if resume and listed is None:
+        raise SetupError("--resume does not know which boards the batch has; name them by --serials, as before")
+    skipped = done_already(reports / checked_name(batch, "batch"), listed or ()) if resume else []
+    left = None if listed is None else [serial for serial in listed if serial not in skipped]
     wanted = Wanted(
-        checked_name(batch, "batch"), listed, operator or getpass.getuser(), ambient, reports, strict, as_json
+        checked_name(batch, "batch"), left, operator or getpass.getuser(), ambient, reports, strict, as_json, skipped
     )
     raise SystemExit(_Batch(setup, wanted).run())
 
@@ -100,10 +108,11 @@ class _Batch:
 
     def run(self) -> int:
         """Test the boards; the exit code says what the person must do next."""
+        from batchtest.commands.station import catch_signals
         from batchtest.pages import write_batch_page
         from batchtest.records.batch import batch_summary, write_batch_json
 
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
+        catch_signals()
         folder = self.wanted.reports / self.wanted.batch
         with self.screen:
             try:
@@ -122,23 +131,48 @@ class _Batch:
     def test(self) -> None:
         """Start what must be started, and test board after board."""
         from batchtest.commands.challenge import require_challenge
-        from batchtest.commands.station import ambient_of, job_of, open_station
+        from batchtest.commands.readiness import require_ready
+        from batchtest.commands.station import ambient_of, job_of, open_station, tell_guard
         from batchtest.commands.waive import check_waivers
-        from batchtest.sequencer import run_batch
 
         setup, wanted = self.setup, self.wanted
         with open_station(setup, wanted.reports, ambient_of(setup, wanted.ambient)) as station:
             job = job_of(wanted.batch, wanted.operator, wanted.reports)
             self.waivers = job.in_force(setup)
             check_waivers(self.waivers, station.procedure)
+            require_ready(station.bench, self.waivers)
             self.start_batch(job)
+            tell_guard(station.bench, wanted.reports, self.tell)
             self.challenge = require_challenge(station, job, self.screen)
-            for attempt in run_batch(station, job, self.serials(), self.placer(station), self.screen):
-                self.close(attempt)
-                self.screen.show_waivers(job.in_force(setup))
+            self.work(station, job)
+
+    def work(self, station: Station, job: Job) -> None:
+        """Test board after board; where the bench fails and a person brings it back, that board again.
+
+        Raises
+        ------
+        BenchError, NotProven, ... : what ended the batch.
+        """
+        from batchtest.commands.going_on import brought_back
+        from batchtest.commands.readiness import require_ready
+        from batchtest.sequencer import run_batch
+
+        serials, again, place = self.serials(), list[str](), self.placer(station)
+        while True:
+            try:
+                for attempt in run_batch(station, job, chain(again, serials), place, self.screen):
+                    self.close(attempt)
+                    self.screen.show_waivers(job.in_force(self.setup))
+                return
+            except BenchError as error:
+                again = [self.attempts[-1].serial]
+                if self.wanted.as_json or not brought_back(station.bench, error, again[0], self.screen):
+                    raise
+                require_ready(station.bench, job.in_force(self.setup))
 
     def start_batch(self, job: Job) -> None:
         """Tell the screen what begins, and what is waived."""
+        from batchtest.commands.serials import as_range
         from batchtest.pages.waivers import expired_line
         from batchtest.records.excuse import expired
 
@@ -150,9 +184,18 @@ class _Batch:
             simulated=self.setup.bench.simulation is not None,
             cautions=CAUTIONS,
         )
+        if self.wanted.skipped:
+            done = as_range(list(self.wanted.skipped))
+            self.screen.message(f"resumed: {len(self.wanted.skipped)} of the batch are done and left out: {done}")
         self.screen.show_waivers(job.in_force(self.setup))
         for waiver in expired(job.waivers, self.setup, job.now()):
             self.screen.message(expired_line(waiver))
+
+    def tell(self, text: str) -> None:
+        """Tell the person, who reads stderr where the screen is a machine's."""
+        if self.wanted.as_json:
+            click.echo(text, err=True)
+        self.screen.message(text)
 
     def close(self, attempt: Attempt) -> None:
         """An attempt is on disk: give it its page, and show its verdict."""
@@ -201,13 +244,16 @@ class _Batch:
         done = {attempt.serial for attempt in self.attempts if attempt.outcome not in ("stopped", "refused")}
         left = [serial for serial in self.wanted.serials or () if serial not in done]
         if left and self.attempts and not isinstance(self.error, NotProven):
-            click.echo(f"resume at serial {left[0]}: --serials {as_range(left)}", err=True)
+            click.echo(
+                f"resume at serial {left[0]}: --serials {as_range(left)}, or the same command with --resume", err=True
+            )
 
     def print_json(self) -> None:
         """One object: the batch and its attempts, the challenge that counts, and what was waived when it began."""
         import json
         from dataclasses import asdict
 
+        from batchtest.pages.words import danger
         from batchtest.records.waiver import as_table
 
         attempts = [
@@ -216,6 +262,7 @@ class _Batch:
                 "attempt": attempt.number,
                 "outcome": attempt.outcome.value,
                 "first_cause": attempt.first_cause,
+                "danger": danger(attempt.outcome, attempt.lines),
                 "record": str(self.wanted.reports / attempt.record),
             }
             for attempt in self.attempts
@@ -223,6 +270,7 @@ class _Batch:
         found: dict[str, object] = {
             "batch": self.wanted.batch,
             "attempts": attempts,
+            "skipped": list(self.wanted.skipped),
             "challenge": None if self.challenge is None else asdict(self.challenge),
             "waivers": [as_table(waiver) for waiver in self.waivers],
         }

@@ -25,8 +25,9 @@ def command(fixture: str | None, bench: str, board: str | None, as_json: bool) -
 
     Example: batchtest check vent-nest --bench simulated
     """
+    from batchtest.files.bench import warnings
     from batchtest.files.hosts import load_host_setup
-    from batchtest.files.library import fixture_names, host_fixture_names, load_setup
+    from batchtest.files.library import fixture_names, host_fixture_names, load_bench, load_setup
     from batchtest.procedure import derive, derive_host
 
     root = Path.cwd()
@@ -38,6 +39,8 @@ def command(fixture: str | None, bench: str, board: str | None, as_json: bool) -
         else derive(load_setup(root, name, bench, board))
         for name in names
     ]
+    for warning in warnings(load_bench(root, bench)):
+        click.echo(warning, err=True)
     if as_json:
         click.echo(json.dumps([_as_json(procedure) for procedure in procedures]))
         return

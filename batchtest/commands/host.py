@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import getpass
 import json
-import signal
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -83,7 +82,9 @@ class _Map:
 
     def run(self) -> int:
         """Map the host; the exit code says what the person must do next."""
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
+        from batchtest.commands.station import catch_signals
+
+        catch_signals()
         with self.screen:
             try:
                 self.map()
@@ -100,14 +101,17 @@ class _Map:
     def map(self) -> None:
         """Say the cautions, open the bench, map the host, write its page."""
         from batchtest.commands.host_station import open_host_station, plug_of
-        from batchtest.commands.station import ambient_of, job_of
+        from batchtest.commands.readiness import require_ready
+        from batchtest.commands.station import ambient_of, job_of, tell_guard
         from batchtest.pages import write_attempt_page
         from batchtest.sequencer import run_host
 
         setup, wanted = self.setup, self.wanted
         with open_host_station(setup, wanted.reports, ambient_of(setup, wanted.ambient), self.screen) as station:
             self.windows = station.procedure.windows
+            require_ready(station.bench, ())
             self.start()
+            tell_guard(station.bench, wanted.reports, self.tell_person)
             job = job_of(wanted.batch, wanted.operator, wanted.reports)
             self.attempt, ending = run_host(station, job, wanted.serial, plug_of(station, self.screen), self.screen)
             self.screen.close_attempt(self.attempt, write_attempt_page(wanted.reports / self.attempt.record))
@@ -129,6 +133,12 @@ class _Map:
             simulated=self.setup.bench.simulation is not None,
             cautions=(own, *CAUTIONS),
         )
+
+    def tell_person(self, text: str) -> None:
+        """Tell the person, who reads stderr where the screen is a machine's."""
+        if self.wanted.as_json:
+            click.echo(text, err=True)
+        self.screen.message(text)
 
     def tell(self) -> None:
         """Print every pin that was read, and what no voltage tells."""

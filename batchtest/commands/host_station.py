@@ -36,7 +36,7 @@ def open_host_station(setup: HostSetup, reports: Path, ambient_C: float, screen:
     simulation = setup.bench.simulation
     clock = ScaledClock(float(simulation.scale) if simulation else 1.0)
     reports.mkdir(parents=True, exist_ok=True)
-    with served(setup) as bench_file, Bench.open(bench_file, setup.bench_name, clock, reports) as bench:
+    with served(setup) as bench_file, Bench.open(bench_file, setup.bench_name, clock, reports, guarded=True) as bench:
         reader = Reader(bench, bench_file, setup.fixture, ambient_C)
         own = replace(setup, bench=bench_file)
         yield HostStation(bench, reader, own, procedure, switch_of(bench, screen), ambient_C)

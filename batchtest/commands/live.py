@@ -23,7 +23,7 @@ from batchtest.commands.letters import large
 from batchtest.commands.marks import DANGER, STYLES, WAIVED, marked
 from batchtest.commands.screen import SIMULATED, changes, clean, read_answer, result_line, summary_lines, taped
 from batchtest.nouns import Attempt, Line, Outcome, Verdict, Waiver
-from batchtest.pages.words import danger, next_steps, was_powered
+from batchtest.pages.words import next_steps, safety, was_powered
 
 if TYPE_CHECKING:
     from batchtest.procedure.actions import Action
@@ -195,14 +195,17 @@ class LiveScreen:
         space = (0 if self._waivers else 1, 2)  # 24 rows hold a waiver, a verdict and the rails, but no empty rows
         yield Padding(block, space, style=STYLES[attempt.outcome.value], expand=True)
         page = f"   page {self._page.name}" if self._page else ""
+        said = safety(attempt.outcome, attempt.lines)
+        hazard = said is not None and said.startswith("DANGER")
+        safe = f"   {said}" if said and not hazard else ""
         yield Text(
-            clean(f"{attempt.serial}   attempt {attempt.number}   {attempt.duration_s:.1f} s{page}"), style="bold"
+            clean(f"{attempt.serial}   attempt {attempt.number}   {attempt.duration_s:.1f} s{page}{safe}"), style="bold"
         )
         if attempt.first_cause:
             yield Text(clean(attempt.first_cause), style="bold")
         yield Text(f"Next: {next_steps(attempt.outcome, attempt.number, powered=was_powered(attempt.lines))[0]}")
-        if hazard := danger(attempt.outcome, attempt.lines):
-            yield Text(f"DANGER: {clean(hazard)}", style=DANGER)
+        if said and hazard:
+            yield Text(clean(said), style=DANGER)
 
 
 def _two_ends(left: RenderableType, right: Text) -> Table:

@@ -15,6 +15,7 @@ from batchtest.commands.marks import TAPE
 from batchtest.errors import SetupError
 from batchtest.nouns import Attempt, Line, Outcome, Waiver
 from batchtest.pages.waivers import expired_line, waiver_line
+from batchtest.pages.words import safety
 
 if TYPE_CHECKING:
     from batchtest.procedure.actions import Action
@@ -147,6 +148,8 @@ class PlainScreen(SilentScreen):
         """Say what became of a board: "VN-0002 attempt 1: FAIL in 13.4 s: ..."; what was waived stands below it."""
         self._done += 1
         self._say(f"{self._done}{f'/{self._total}' if self._total else ''} {result_line(attempt)}")
+        if said := safety(attempt.outcome, attempt.lines):
+            self._say(said)
         for waiver in self._waivers:
             self._say(taped(waiver))
 

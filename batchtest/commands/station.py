@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import signal
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING
 from batchtest.errors import SetupError
 
 if TYPE_CHECKING:
+    from batchtest.bench import Bench
     from batchtest.files.hosts import HostSetup
     from batchtest.files.library import Setup
     from batchtest.sequencer import Job, Station
@@ -35,9 +37,28 @@ def open_station(setup: Setup, reports: Path, ambient_C: float) -> Iterator[Stat
     simulation = setup.bench.simulation
     clock = ScaledClock(float(simulation.scale) if simulation else 1.0)
     reports.mkdir(parents=True, exist_ok=True)
-    with served(setup) as bench_file, Bench.open(bench_file, setup.bench_name, clock, reports) as bench:
+    with served(setup) as bench_file, Bench.open(bench_file, setup.bench_name, clock, reports, guarded=True) as bench:
         reader = Reader(bench, bench_file, setup.fixture, ambient_C)
         yield Station(bench, reader, replace(setup, bench=bench_file), procedure, ambient_C)
+
+
+def catch_signals() -> None:
+    """Have SIGTERM and a closed terminal end the program as Ctrl-C does: outputs off, what was read recorded.
+
+    A program that was started to outlive its terminal does.
+    """
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        if signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, signal.default_int_handler)
+
+
+def tell_guard(bench: Bench, reports: Path, tell: Callable[[str], None]) -> None:
+    """Tell a person what the guardian cannot reach, and what the one before it had to do."""
+    from batchtest.bench.aftermath import told
+
+    for note in bench.guard.notes:
+        tell(note)
+    told(bench.name, reports)
 
 
 def job_of(batch: str, operator: str, reports: Path) -> Job:

@@ -94,11 +94,14 @@ def command(
 
 
 def waivable(setup: Setup, procedure: Procedure) -> list[str]:
-    """Names of what may be waived: the readings that prove needles and cable, and the age of the challenge."""
+    """Names of what may be waived: the readings that prove needles and cable, the age of the challenge, and what keeps
+    an instrument from being believed: its calibration, its warm-up.
+    """
+    from batchtest.commands.readiness import excusable
     from batchtest.procedure.actions import Identify, ProveContact, ProvePinMap
     from batchtest.records.excuse import CHALLENGE
 
-    names = _names(procedure, ProveContact, Identify, ProvePinMap)
+    names = [*_names(procedure, ProveContact, Identify, ProvePinMap), *excusable(setup.bench)]
     return names if setup.bench.challenge_every is None else [*names, CHALLENGE]
 
 
@@ -117,7 +120,15 @@ def check_readings(readings: Sequence[str], setup: Setup, procedure: Procedure) 
         elif name not in allowed:
             faults.append(f"--reading {name!r} is none of {setup.fixture_name}; {_near(name, allowed)}")
     if faults:
-        raise SetupError("\n  ".join([*faults, "what can be waived, proofs of needles and cable:", *allowed]))
+        raise SetupError(
+            "\n  ".join(
+                [
+                    *faults,
+                    "what can be waived, proofs of needles and cable, and what keeps instruments from being believed:",
+                    *allowed,
+                ]
+            )
+        )
 
 
 def check_waivers(waivers: Iterable[Waiver], procedure: Procedure) -> None:

@@ -19,7 +19,8 @@ from batchtest.files.accuracy import (
     Temperature,
     VoltsAccuracy,
 )
-from batchtest.files.address import address_fault, address_kind
+from batchtest.files.address import address_fault, address_kind, address_warning
+from batchtest.files.bench_faults import BenchFault
 from batchtest.files.bounds import OhmBounds
 from batchtest.files.fields import (
     Celsius,
@@ -27,6 +28,7 @@ from batchtest.files.fields import (
     Day,
     Name,
     PositiveAmperes,
+    PositiveAmperesPerSecond,
     PositiveHertz,
     PositiveNumber,
     PositiveSeconds,
@@ -47,6 +49,7 @@ __all__ = [
     "BenchFile",
     "DiodeAccuracy",
     "Ending",
+    "Guardian",
     "Handler",
     "Identity",
     "Instrument",
@@ -64,11 +67,15 @@ __all__ = [
     "SupplyAccuracy",
     "SupplyProtection",
     "Temperature",
+    "Transport",
     "VoltsAccuracy",
     "instruments",
+    "warnings",
 ]
 
-Ending = Literal["LF", "CR", "CRLF"]
+Ending = Literal["LF", "CR", "CRLF", "none"]
+Sense = Literal["local", "remote"]
+Transport = Literal["tcp", "pty", "hislip", "vxi11"]
 
 
 class Identity(Table):
@@ -88,8 +95,10 @@ class Instrument(Table):
     """One instrument: where it is, how it is spoken to, who it must be, when it was calibrated.
 
     `address` is a VISA resource name, and is missing where `[simulation]` fills it in. Endings are required for SOCKET
-    and ASRL addresses. `gap` is the time to leave between two messages, `reply` the longest wait for an answer beyond
-    what the measurement itself takes.
+    and ASRL addresses, "none" where messages end by their length. `gap` is the time to leave between two messages,
+    `reply` the longest wait for an answer beyond what the measurement itself takes. `connections` is how many it takes
+    at a time, where that is known: with 1 the guardian connects only once the station's own link is closed. `warm_up`
+    is how long it must have been on before its readings count; a simulated one says by `on_for` how long it has been.
     """
 
     dialect: Name
@@ -104,6 +113,9 @@ class Instrument(Table):
     calibrated: Day | None = None
     due: Day | None = None
     calibration_age: Seconds | None = None
+    connections: Channel | None = None
+    warm_up: Seconds = Decimal(0)
+    on_for: Seconds | None = None
 
     def own_faults(self) -> Iterator[Wrong]:
         """A resource name or its endings, or dates that contradict each other."""
@@ -125,29 +137,48 @@ class Meter(Instrument):
 
 
 class LoadProtection(Table):
-    """Limits set in the load itself before anything is powered."""
+    """Limits set in the load itself before anything is powered.
+
+    Below `under_voltage` it draws nothing (0.5 V where it is not written), and after `on_timer` an input switches
+    itself off (10 min): both where the load can do it, and an error where it cannot and they are written.
+    """
 
     current: PositiveAmperes
     power: PositiveWatts
+    under_voltage: PositiveVolts | None = None
+    on_timer: PositiveSeconds | None = None
 
 
 class Load(Instrument):
-    """The electronic load, one or more channels."""
+    """The electronic load, one or more channels.
 
+    `slew` is how fast its current may change, `sense` where it measures its voltage; both are left as they are where
+    they are not written.
+    """
+
+    slew: PositiveAmperesPerSecond | None = None
+    sense: Sense | None = None
     channels: Channel = 1
     protection: LoadProtection
     accuracy: LoadAccuracy
 
 
 class SupplyProtection(Table):
-    """The over-voltage limit set in the supply itself before anything is powered."""
+    """Limits set in the supply itself before anything is powered: beyond them it switches off.
+
+    It does so too once nobody has spoken to it for as long as `watchdog` (60 s where that is not written): the last two
+    where the supply can do it, and an error where it cannot and they are written.
+    """
 
     voltage: PositiveVolts
+    current: PositiveAmperes | None = None
+    watchdog: PositiveSeconds | None = None
 
 
 class Supply(Instrument):
-    """The bench supply that stands in for the host's."""
+    """The bench supply that stands in for the host's; `sense` is where it measures its voltage, left if not written."""
 
+    sense: Sense | None = None
     protection: SupplyProtection
     accuracy: SupplyAccuracy
 
@@ -193,6 +224,26 @@ class Interlock(Table):
             yield ("resistance",), "has no lower bound, so that a bridged loop would pass; add one"
 
 
+class Guardian(Table):
+    """Who switches the outputs off when the station cannot: after so much silence with outputs on.
+
+    `without` is the reason why none is started, such as that load and supply have watchdogs of their own.
+    """
+
+    heartbeat: PositiveSeconds = Decimal(1)
+    without: StrictStr | None = None
+
+    def own_faults(self) -> Iterator[Wrong]:
+        """A silence too short to tell a hang from a busy computer, or no reason for doing without."""
+        if self.heartbeat < Decimal("0.2"):
+            yield (
+                ("heartbeat",),
+                f"{write(self.heartbeat, 's')} is no longer than a busy computer may pause; take 200 ms or more",
+            )
+        if self.without is not None and not self.without.strip():
+            yield ("without",), "gives no reason; write why no guardian is needed, or leave it out"
+
+
 class Simulation(Table):
     """A simulated bench in place of addresses.
 
@@ -202,7 +253,9 @@ class Simulation(Table):
     list is empty); `boards` says it outright for single serials ("" is good, "host.DS1 open" is the host's side). The
     serial "golden" never has a fault. `hosts` says what is wrong with single hosts: a part of the host's circuit
     ("RACC open"), or pins that its harness or the break-out plug mixes up ("pins 5-7 swapped", "pins 8-2 joined"); all
-    others are good. `open_needles` are terminals ("TP3") whose needle does not touch.
+    others are good. `open_needles` are terminals ("TP3") whose needle does not touch. `transport` is how the
+    instruments are reached, and `transports` says it for single roles. `mishaps` are faults of the instruments on
+    demand.
     """
 
     fixture: Name
@@ -215,6 +268,9 @@ class Simulation(Table):
     hosts: dict[Name, StrictStr] = {}
     hum: UnsignedVolts = Decimal(0)
     open_needles: tuple[StrictStr, ...] = ()
+    transport: Transport = "tcp"
+    transports: dict[Literal["meter", "load", "supply", "scanner", "handler"], Transport] = {}
+    mishaps: tuple[BenchFault, ...] = ()
 
 
 class BenchFile(Table):
@@ -222,6 +278,7 @@ class BenchFile(Table):
 
     `like` names another bench file: each table that is not written here is taken from there, whole; plain keys are not.
     `challenge_every` is how old the last challenge may be, with which the bench showed that it refuses a wrong cable.
+    `visa` is how instruments are reached: "@py" by pyvisa-py, "@ivi" by the VISA that is installed on the machine.
     """
 
     like: Name | None = None
@@ -229,8 +286,10 @@ class BenchFile(Table):
     mains: PositiveHertz
     ambient: Celsius | None = None
     challenge_every: PositiveSeconds | None = None
+    visa: Literal["@py", "@ivi"] = "@py"
     reference: Reference
     interlock: Interlock | None = None
+    guardian: Guardian = Guardian()
     meter: Meter
     load: Load
     supply: Supply
@@ -242,6 +301,12 @@ class BenchFile(Table):
         """Addresses with or without a simulation, its calibration ages, the range for the reference."""
         for role, instrument in instruments(self).items():
             yield from _simulation_faults(role, instrument, self.simulation)
+        for index, mishap in enumerate(self.simulation.mishaps if self.simulation else ()):
+            if getattr(self, mishap.role) is None:
+                yield (
+                    ("simulation", "mishaps", index, "role"),
+                    f"{mishap.role!r} is not on this bench; name one that is",
+                )
         if self.interlock is not None and self.interlock.scanner == self.reference.scanner:
             yield ("interlock", "scanner"), f"channel {self.interlock.scanner} is the reference's; take another"
         largest = self.meter.accuracy.volts_dc[-1].range
@@ -262,6 +327,12 @@ def instruments(bench: BenchFile) -> dict[str, Instrument]:
     return {role: instrument for role, instrument in found.items() if instrument is not None}
 
 
+def warnings(bench: BenchFile) -> tuple[str, ...]:
+    """What may go wrong with a right bench file, one sentence each: addresses that may come to mean another port."""
+    found = {role: address_warning(one.address) for role, one in instruments(bench).items() if one.address}
+    return tuple(f"{role}: {warning}" for role, warning in found.items() if warning)
+
+
 def _address_faults(instrument: Instrument, address: str) -> Iterator[Wrong]:
     fault = address_fault(address)
     if fault is not None:
@@ -279,5 +350,7 @@ def _simulation_faults(role: str, instrument: Instrument, simulation: Simulation
         yield (role, "address"), 'is missing; add it, such as address = "TCPIP0::192.168.0.5::5025::SOCKET"'
     if simulation is not None and instrument.address is not None:
         yield (role, "address"), "stands beside [simulation], which fills it in; leave one of them out"
+    if simulation is None and instrument.on_for is not None:
+        yield (role, "on_for"), "is for [simulation] only; leave it out, the station notes since when it answers"
     if simulation is None and instrument.calibration_age is not None:
         yield (role, "calibration_age"), "is for [simulation] only; write calibrated and due, such as 2026-03-02"

@@ -65,7 +65,7 @@ def regulation(
 
     Returns
     -------
-    A reading in "%" (a ratio). Without a value where one of the readings has none.
+    A reading in "%" (a ratio). Without a value where a reading has none, or the load did not hold its current.
     """
     return _combine((first, last), currents_A, (1 / nominal_V, -1 / nominal_V), shared, "%")
 
@@ -82,7 +82,8 @@ def output_resistance(readings: Sequence[Reading], currents_A: Sequence[float], 
 
     Returns
     -------
-    A reading in "ohm". Without a value where a reading has none, or where all currents are the same.
+    A reading in "ohm". Without a value where a reading has none or the load did not hold its current, or where all
+    currents are the same.
     """
     slope = _slope_weights(currents_A)
     negative_rail = math.fsum(reading.value or 0.0 for reading in readings) < 0
@@ -94,7 +95,7 @@ def _combine(
     readings: Sequence[Reading], currents_A: Sequence[float], weights: Sequence[float], shared: Shared, unit: str
 ) -> Reading:
     """The weighted sum of the readings and its expanded uncertainty, by the formula at the head of this module."""
-    values = [reading.value for reading in readings if reading.value is not None]
+    values = [reading.value for reading in readings if reading.value is not None and reading.regulated]
     settled = all(reading.settled for reading in readings)
     if len(values) < len(readings) or not any(weights):
         return Reading(value=None, unit=unit, settled=settled)

@@ -20,7 +20,8 @@ def judge(reading: Reading, limit: Limit, rule: Rule) -> Judgement:
     """Judge a reading by a limit, both bounds included.
 
     No value is `unread`, but for a proven over-range (`beyond`): it passes a lower bound that it exceeds where there is
-    no upper one, and fails an upper bound that it exceeds. A value that did not settle is `fail`. Under the guarded
+    no upper one, and fails an upper bound that it exceeds. A value at which a load or the supply did not hold what it
+    was set to is `unread`, and one that did not settle is `fail`. Under the guarded
     rule a value whose uncertainty is not known is `unread`, and a guard band as wide as the window leaves `doubtful`.
 
     Parameters
@@ -32,6 +33,9 @@ def judge(reading: Reading, limit: Limit, rule: Rule) -> Judgement:
         return Judgement(verdict=Verdict.UNREAD, why="the limit has no bound to judge by")
     if reading.value is None or not math.isfinite(reading.value):
         return _judge_beyond(reading, limit)
+    if not reading.regulated:
+        why = "but a load or the supply did not hold what it was set to; not judged"
+        return Judgement(verdict=Verdict.UNREAD, why=f"{_show(reading.value, reading.unit)}, {why}")
     if not reading.settled:
         return Judgement(verdict=Verdict.FAIL, why=f"did not settle; last value {_show(reading.value, reading.unit)}")
     guard = reading.uncertainty if rule == "guarded" else 0.0

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from batchtest.bench import Bench
-from batchtest.errors import OutputsNotOff, SafetyTrip
+from batchtest.errors import BenchError, InstrumentRefused, OutputsNotOff, SafetyTrip
 from batchtest.nouns import Limit, Measurement, Reading
 from batchtest.quantities import show
 
@@ -31,6 +31,15 @@ def crossed(values: Sequence[float], bounds: Limit | None, full_scale: float) ->
     return None
 
 
+def _why_low(bench: Bench) -> BenchError | None:
+    """What the bench did that a voltage is too low; asked before switching off, which would hide it and can wait."""
+    try:
+        bench.confirm()
+    except BenchError as error:
+        return error
+    return None
+
+
 def trip(
     bench: Bench, measurement: Measurement, found: tuple[float, float], reading: Callable[[float], Reading]
 ) -> SafetyTrip:
@@ -44,13 +53,21 @@ def trip(
     Raises
     ------
     OutputsNotOff : an output could not be read back as off.
+    InstrumentRefused : the bench is not as it was left, so that the value says nothing of the board.
     """
     value, bound = found
     said = show(value, measurement.unit, 5) if math.isfinite(value) else "over range"
     side = "above" if value > bound else "below"
     message = f"{measurement.name}: {said} is {side} its abort bound {show(bound, measurement.unit, 5)}"
+    before = _why_low(bench) if abs(value) < abs(bound) else None
     try:
         bench.off()
     except OutputsNotOff as error:
         raise OutputsNotOff(f"{message}, and {error}") from error
+    try:
+        bench.confirm()
+    except BenchError as error:
+        raise InstrumentRefused(f"{message}; all outputs were switched off. But {before or error}") from error
+    if before is not None:
+        raise InstrumentRefused(f"{message}; all outputs were switched off. But {before}")
     return SafetyTrip(f"{message}; all outputs were switched off", measurement, reading(value))

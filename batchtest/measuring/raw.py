@@ -6,13 +6,15 @@ import math
 from dataclasses import dataclass
 
 from batchtest.bench import Bench, RawValues
-from batchtest.errors import SetupError, nearest
+from batchtest.errors import InstrumentReplyError, SetupError, nearest
 from batchtest.files.bench import BenchFile
 from batchtest.files.fixture import Reached
 from batchtest.measuring.abort import crossed, trip
 from batchtest.measuring.accuracies import Accuracies
 from batchtest.nouns import Measurand, Measurement, Reading
 
+#: Functions whose over-range says something: what is there is above the range.
+BOUNDS = (Measurand.RESISTANCE, Measurand.DIODE)
 #: Names of the points that are the bench's own: its known voltage, and the loop through lid and covers.
 REFERENCE, INTERLOCK = "reference", "interlock"
 
@@ -90,12 +92,42 @@ class RawReader:
         meter, measurand = self._bench.meter, measurement.measurand
         meter.configure(measurand, range_, self._nplc, self._count)
         from_s = self._bench.clock.now()
-        got = meter.read(measurand, range_, self._nplc, self._count)
-        beyond = crossed(got.values, measurement.abort, range_)
-        if beyond is not None:
-            raise trip(self._bench, measurement, beyond, lambda value: self._single(measurement, value, got, range_))
+        got = self._fresh(measurement, range_, self._watched(measurement, range_, self._count))
         nplc = meter.cycles(measurand, self._nplc)
         return RawSet(got.values, got.raw, range_, nplc, nplc * self._line_cycle_s, from_s)
+
+    def _watched(self, measurement: Measurement, range_: float, count: int) -> RawValues:
+        """One reply of the meter, its values held against the abort bounds before anything else is done."""
+        meter = self._bench.meter
+        got = meter.read(measurement.measurand, range_, self._nplc, count)
+        beyond = crossed(got.values, measurement.abort, range_)
+        if beyond is not None:
+            repeated = meter.repeats(got)
+            tripped = trip(
+                self._bench, measurement, beyond, lambda value: self._single(measurement, value, got, range_)
+            )
+            if repeated:
+                raise InstrumentReplyError(f"{tripped}, though the meter only repeats its last reply: it may be stale")
+            raise tripped
+        return got
+
+    def _fresh(self, measurement: Measurement, range_: float, got: RawValues) -> RawValues:
+        """A reply that may be an old one, or would count as a bound, is asked for again, in another number of values.
+
+        A meter that hands out its last reply again cannot answer that; and over range must be said twice.
+
+        Raises
+        ------
+        InstrumentReplyError : it said over range, and does not when asked again.
+        """
+        over = measurement.measurand in BOUNDS and all(value == math.inf for value in got.values)
+        if not over and not self._bench.meter.repeats(got):
+            return got
+        other = self._count - 1 if over and self._count > 2 else self._count + 1
+        again = self._watched(measurement, range_, other)
+        if over and not all(value == math.inf for value in again.values):
+            raise InstrumentReplyError(f"meter: {measurement.name} reads {got.raw!r}, and asked again {again.raw!r}")
+        return got if over else again
 
     def _single(self, measurement: Measurement, value: float, got: RawValues, range_: float) -> Reading:
         """The reading that one raw value makes; no value where it is over range."""

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from batchtest.bench import Bench
+from batchtest.bench import Bench, Status
 from batchtest.files.bench import BenchFile
 from batchtest.files.fixture import Reached
 from batchtest.measuring.abort import crossed, trip
 from batchtest.measuring.accuracies import Accuracies
 from batchtest.measuring.contacts import Contacts
-from batchtest.measuring.raw import RawReader, RawSet
+from batchtest.measuring.raw import BOUNDS, RawReader, RawSet
 from batchtest.measuring.settling import SMALLEST_STEP, longest_wait, minimum_wait
 from batchtest.measuring.spreads import Spreads
 from batchtest.measuring.watching import Watch
 from batchtest.nouns import Measurand, Measurement, Phase, Reading
-
-#: Functions whose over-range says something: what is there is above the range.
-_BOUNDS = (Measurand.RESISTANCE, Measurand.DIODE)
 
 
 class Reader:
@@ -121,13 +118,15 @@ class Reader:
         SafetyTrip : it is beyond the abort bounds; the outputs are off.
         """
         state = self._bench.supply.measured()
+        status = self._bench.confirm()
         reading = Reading(
             value=state.amperes,
             unit="A",
             count=1,
             uncertainty=self._accuracies.of_supply_current(state.amperes),
             raw=state.raw,
-            status=state.status.raw,
+            status=status.raw,
+            regulated=status.regulated,
         )
         beyond = crossed([state.amperes], measurement.abort, measurement.range)
         if beyond is not None:
@@ -167,6 +166,7 @@ class Reader:
     ) -> Reading:
         if measurement.measurand is Measurand.VOLTAGE:
             self._last[measurement.point] = found.mean
+        status = self._status(measurement)
         return Reading(
             value=found.mean,
             unit=measurement.unit,
@@ -177,13 +177,15 @@ class Reader:
             nplc=found.nplc,
             settle_s=0.0 if since is None else found.from_s - since,
             settled=settled,
-            status=self._status(measurement),
+            status=status.raw,
+            regulated=status.regulated,
         )
 
     def _no_value(
         self, measurement: Measurement, found: RawSet, since: float | None, *, settled: bool = True
     ) -> Reading:
-        says = measurement.measurand in _BOUNDS and found.over and self._contacts.proven(measurement.point)
+        status = self._status(measurement)
+        says = measurement.measurand in BOUNDS and found.over and self._contacts.proven(measurement.point)
         return Reading(
             value=None,
             unit=measurement.unit,
@@ -192,12 +194,15 @@ class Reader:
             nplc=found.nplc,
             settle_s=0.0 if since is None else found.from_s - since,
             settled=settled,
-            status=self._status(measurement),
+            status=status.raw,
+            regulated=status.regulated,
         )
 
-    def _status(self, measurement: Measurement) -> str:
-        """Status of the load channel that draws from the point, at a load point; an unknown bit stops."""
+    def _status(self, measurement: Measurement) -> Status:
+        """All status words, and that the bench is as it was left: else what was just read does not count.
+
+        At a load point also whether the load draws what it is set to there.
+        """
         point = self._fixture.points.get(measurement.point)
-        if measurement.phase is not Phase.LOAD or point is None or point.load is None or not measurement.load_A:
-            return ""
-        return self._bench.load.status(point.load).raw
+        drawing = point.load if measurement.phase is Phase.LOAD and point is not None else None
+        return self._bench.confirm(drawing)

@@ -75,15 +75,38 @@ def danger(outcome: Outcome, lines: Iterable[Line], kind: str = "board") -> str 
     the bench, "board" or "host".
     """
     together = list(lines)
-    last = {line.measurement.point: line for line in together if line.measurement.phase is Phase.POWER_DOWN}
     maybe_powered = was_powered(together) or outcome is Outcome.STOPPED
-    if maybe_powered and not (last and all(_dead(line) for line in last.values())):
+    if maybe_powered and not shown_dead(together):
         return f"No reading shows that the {kind} was dead at the end. Treat it as live until you have measured it."
     live = [line for line in together if line.measurement.phase is Phase.GATE and _found_live(line)]
     if live:
         names = ", ".join(sorted({line.measurement.point for line in live}))
         return f"Voltage was found before any power was applied, at: {names}. Treat the {kind} as live."
     return None
+
+
+def shown_dead(lines: Iterable[Line]) -> bool:
+    """Whether the last look after power-down found every point dead, between two right readings of the known voltage.
+
+    Records from before that voltage was read there have none.
+    """
+    left = [line for line in lines if line.measurement.phase is Phase.POWER_DOWN]
+    known = [_is_known(line) for line in left]
+    last = {line.measurement.point: line for line in left if not _is_known(line)}
+    whole = not any(known) or (known[0] and known[-1] and len(known) > 1)
+    return bool(last) and whole and all(_dead(line) for line in [*last.values(), *filter(_is_known, left)])
+
+
+def safety(outcome: Outcome, lines: Iterable[Line], kind: str = "board") -> str | None:
+    """What is said of touching a board that was powered, or of one that may hurt; `None` where there is nothing to say.
+
+    Only measured voltages say "safe to disconnect".
+    """
+    together = list(lines)
+    hazard = danger(outcome, together, kind)
+    if hazard is not None:
+        return f"DANGER: {hazard}"
+    return "safe to disconnect, by measurement" if was_powered(together) else None
 
 
 def next_steps(
@@ -138,7 +161,11 @@ def _dead(line: Line) -> bool:
     return line.reading.value is not None and abs(line.reading.value) < HANDLING_V
 
 
+def _is_known(line: Line) -> bool:
+    return line.measurement.point == "reference"
+
+
 def _found_live(line: Line) -> bool:
-    known = line.measurement.measurand is Measurand.VOLTAGE and line.measurement.point != "reference"
+    of_board = line.measurement.measurand is Measurand.VOLTAGE and not _is_known(line)
     value = line.reading.value
-    return known and value is not None and abs(value) >= HANDLING_V
+    return of_board and value is not None and abs(value) >= HANDLING_V

@@ -103,7 +103,10 @@ class Derive(Action):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PowerDown(Action):
-    """Load off, supply off, the discharge resistor on for `on_s`, and a measured voltage: safe to disconnect."""
+    """Load off, supply off, the discharge resistor on for `on_s`, and a measured voltage: safe to disconnect.
+
+    `measurements` begin and end with the known voltage, since only between two right readings of it a zero counts.
+    """
 
     channel: int
     on_s: float

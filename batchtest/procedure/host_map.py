@@ -86,7 +86,9 @@ def _actions(setup: HostSetup, model: HostModel, windows: PinWindows) -> tuple[A
     cold = Unpowered(setup.bench, setup.fixture, windows.range, times)
     interlock = tuple(check_interlock(setup.bench, times))
     pins = tuple(_pin(windows, model, point) for point in windows.points)
-    left = tuple(replace(each, phase=Phase.POWER_DOWN) for each in cold.residuals("after switching off", limit=DEAD))
+    known = [cold.reference("known voltage", when).measurements for when in ("before the last look", "after it")]
+    fallen = (*known[0], *cold.residuals("after switching off", limit=DEAD), *known[1])
+    left = tuple(replace(each, phase=Phase.POWER_DOWN) for each in fallen)
     return (
         MakeSafe(title="outputs off, read back, protections set", seconds=20 * SETTING_S),
         *interlock,

@@ -104,8 +104,10 @@ def _load_points(nominal: Nominal, last: Step, times: Times) -> Iterator[ApplyLo
 
 
 def _power_down(nominal: Nominal, times: Times) -> PowerDown:
-    left = unpowered(nominal, times).residuals("after power-down", limit=None)
-    measurements = tuple(replace(each, phase=Phase.POWER_DOWN) for each in left)
+    cold = unpowered(nominal, times)
+    known = [cold.reference("known voltage", when).measurements for when in ("before the last look", "after it")]
+    left = cold.residuals("after power-down", limit=None)
+    measurements = tuple(replace(each, phase=Phase.POWER_DOWN) for each in (*known[0], *left, *known[1]))
     return PowerDown(
         title="power down, discharge, safe to disconnect",
         seconds=6 * SETTING_S + DISCHARGE_S + 2 * times.of_readings(measurements),

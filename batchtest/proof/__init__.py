@@ -1,7 +1,7 @@
 """Before power: outputs off, nothing charged, needles that touch, the right cable, no short. Here proofs are made."""
 
 from batchtest.proof.cable import Memory, read_again
-from batchtest.proof.entering import Announce, Enter
+from batchtest.proof.entering import Announce, Enter, passed, shown
 from batchtest.proof.gate import prove
 from batchtest.proof.host_map import HostSwitch, prove_host
 from batchtest.proof.interlock import require_interlock
@@ -14,8 +14,10 @@ __all__ = [
     "HostSwitch",
     "Memory",
     "Proof",
+    "passed",
     "prove",
     "prove_host",
     "read_again",
     "require_interlock",
+    "shown",
 ]

@@ -148,10 +148,12 @@ class _Map:
 
         Raises
         ------
-        BenchError : a point stays live.
+        BenchError : a point stays live, or the known voltage is not read right.
         """
         for measurement in measurements:
-            line = self.enter(measurement, self.dead.bled(measurement, FALL_S))
+            known = measurement.point == "reference"
+            reading = self.reader.reference(measurement) if known else self.dead.bled(measurement, FALL_S)
+            line = self.enter(measurement, reading)
             if not passed(line):
                 refused = f" Before that: {self.refusal}" if self.refusal else ""
                 raise BenchError(

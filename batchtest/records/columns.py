@@ -55,6 +55,7 @@ COLUMNS = (
     Column("abort_lower", "below this nothing stays powered", "double", OF_VALUE),
     Column("abort_upper", "above this nothing stays powered", "double", OF_VALUE),
     Column("abort_source", "where the abort bounds come from"),
+    Column("regulated", "false: a load or the supply did not hold what it was set to; not judged", "boolean"),
     Column("status", "status words of the instruments"),
     Column("raw", "the instrument's reply as it came"),
 )

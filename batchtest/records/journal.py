@@ -34,7 +34,7 @@ class Journal:
 
     def __init__(self, reports: Path, name: AttemptName, context: Context, file: int) -> None:
         self.context = context
-        self.lines: list[Line] = []
+        self._lines: list[Line] = []
         self._reports = reports
         self._folder = reports / context.batch
         self._name = name
@@ -88,6 +88,12 @@ class Journal:
     def attempt(self) -> int:
         """The attempt number that was claimed, from 1."""
         return self._name.number
+
+    @property
+    def lines(self) -> list[Line]:
+        """The lines that are on the disk."""
+        self._decide()
+        return self._lines
 
     def write(self, line: Line) -> None:
         """Put a line on the disk; when this returns it survives a power cut.
@@ -167,6 +173,7 @@ class Journal:
     def _append(self, row: bytes, line: Line | None) -> None:
         if self._file is None:
             raise RecordError(f"{self.path} takes no more lines; it is closed or was given up")
+        self._decide()
         self._unsure = (row, line)
         write_all(self._file, row)
         self._settle()
@@ -174,9 +181,22 @@ class Journal:
     def _settle(self) -> None:
         """Take the row last written for written, all at once: an interrupt comes before or after."""
         row, line = self._unsure
-        sha256, lines = self._sha256.copy(), [*self.lines, line] if line else self.lines
+        sha256, lines = self._sha256.copy(), [*self._lines, line] if line else self._lines
         sha256.update(row)
-        self._sha256, self.lines, self._unsure = sha256, lines, (b"", None)
+        self._sha256, self._lines, self._unsure = sha256, lines, (b"", None)
+
+    def _decide(self) -> None:
+        """Find out whether a row that an interrupt left unsure was written: as the file has it."""
+        if self._file is None or not self._unsure[0]:
+            return
+        if self._found() == self._sha256.hexdigest():
+            self._unsure = (b"", None)
+        else:
+            self._settle()
+
+    def _found(self) -> str:
+        """Hash of the part file as it is."""
+        return hashlib.sha256(self.path.read_bytes()).hexdigest()
 
     @contextmanager
     def _recording(self) -> Iterator[None]:
@@ -194,9 +214,8 @@ class Journal:
         if self._file is None:
             raise RecordError(f"{self.path} cannot be closed; it is closed already or was given up")
         os.fdatasync(self._file)
-        found = hashlib.sha256(self.path.read_bytes()).hexdigest()
-        if found != self._sha256.hexdigest():
-            self._settle()
+        self._decide()
+        found = self._found()
         if found != self._sha256.hexdigest():
             raise RecordError(f"{self.path} is not what was written; something else has changed it")
         return found

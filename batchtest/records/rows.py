@@ -110,6 +110,7 @@ def _reading_cells(line: Line) -> dict[str, str]:
         "nplc": _number(reading.nplc),
         "settle_s": _number(reading.settle_s),
         "settled": "true" if reading.settled else "false",
+        "regulated": "true" if reading.regulated else "false",
         "status": reading.status,
     }
 
@@ -134,7 +135,7 @@ def _time(text: str) -> datetime:
     return time
 
 
-def _settled(text: str) -> bool:
+def _flag(text: str) -> bool:
     return {"true": True, "false": False}[text]
 
 
@@ -188,8 +189,9 @@ def _reading(row: _Row) -> Reading:
         raw=row.cells["raw"],
         nplc=row.read("nplc", float),
         settle_s=row.read("settle_s", float),
-        settled=row.read("settled", _settled),
+        settled=row.read("settled", _flag),
         status=row.cells["status"],
+        regulated=row.optional("regulated", _flag) is not False,
     )
 
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Protocol, TypeVar
 
 from batchtest.bench import Bench
-from batchtest.errors import NotProven, SafetyTrip
+from batchtest.errors import NotProven, SafetyTrip, StationError
 from batchtest.files.library import Setup
 from batchtest.judging.rule import first_cause, outcome_of
 from batchtest.measuring import Reader
-from batchtest.nouns import Outcome
+from batchtest.nouns import Line, Measurement, Outcome, Phase, Reading
 from batchtest.procedure import Action, Procedure
 from batchtest.procedure.actions import ApplyLoads, Derive, PowerDown, SoftStart
 from batchtest.proof import Memory, Proof, prove
@@ -103,6 +104,7 @@ def _switched_off(bench: Bench, ending: Ending) -> Ending:
     try:
         with uninterrupted():
             bench.off()
+        bench.guard.check()  # what was read after the guardian has switched off is not of a powered board
     except KeyboardInterrupt as stop:  # held back until the outputs were off: the attempt stands, the batch ends
         return replace(ending, error=ending.error or stop)
     except Exception as error:  # whatever keeps an output on outweighs every other ending
@@ -117,15 +119,34 @@ def test(station: Station, serial: str, logbook: Logbook, observer: Observer) ->
     proof = _prove(station, serial, hands)
     if proof is None:
         return
+    last = next(action for action in procedure.powered if isinstance(action, PowerDown))
+    before = station.bench.switched_on
     try:
         power_up(proof, serial, procedure, hands)
         _load(station, logbook, hands)
     except SafetyTrip as trip:
         if trip.measurement is not None and trip.reading is not None:
             logbook.enter(trip.measurement, trip.reading)
-        last = next(action for action in procedure.powered if isinstance(action, PowerDown))
         power_down(last, hands)
         raise
+    except BaseException:
+        if station.bench.switched_on != before:
+            _leave(last, hands)
+        raise
+    hands.announce(last)
+    power_down(last, hands)
+
+
+def _leave(last: PowerDown, hands: Hands) -> None:
+    """Off, and measured as far as the bench still can; what it cannot show, the record does not have, and is live.
+
+    Whatever goes wrong here, what ended the attempt is told, and not this. A second Ctrl-C ends the measuring, and not
+    the switching off.
+    """
+    with suppress(StationError, KeyboardInterrupt):
+        with uninterrupted():
+            hands.bench.off()
+        power_down(last, hands)
 
 
 def try_gate(station: Station, serial: str, logbook: Logbook, observer: Observer) -> None:
@@ -135,7 +156,13 @@ def try_gate(station: Station, serial: str, logbook: Logbook, observer: Observer
 
 def _hands(station: Station, logbook: Logbook, observer: Observer) -> Hands:
     announce = _Announcer(station.procedure, observer)
-    return Hands(station.bench, station.reader, logbook.enter, announce, logbook.waivers)
+
+    def enter(measurement: Measurement, reading: Reading) -> Line:
+        if measurement.phase in (Phase.SOFT_START, Phase.LOAD):
+            station.bench.guard.check()  # nobody has switched off before this was read
+        return logbook.enter(measurement, reading)
+
+    return Hands(station.bench, station.reader, enter, announce, logbook.waivers)
 
 
 def _prove(station: Station, serial: str, hands: Hands) -> Proof | None:
@@ -152,10 +179,10 @@ def _prove(station: Station, serial: str, hands: Hands) -> Proof | None:
 
 
 def _load(station: Station, logbook: Logbook, hands: Hands) -> None:
-    """Everything after the soft start, in the order of the procedure."""
+    """Everything between the soft start and the power-down, in the order of the procedure."""
     volts = max(action.volts for action in station.procedure.powered if isinstance(action, SoftStart))
     for action in station.procedure.powered:
-        if isinstance(action, SoftStart):
+        if isinstance(action, SoftStart | PowerDown):
             continue
         hands.announce(action)
         match action:
@@ -164,8 +191,6 @@ def _load(station: Station, logbook: Logbook, hands: Hands) -> None:
                 apply_loads(action, volts, hands)
             case Derive():
                 derive_values(action, logbook.lines, station.setup, station.ambient_C, hands.enter)
-            case PowerDown():
-                power_down(action, hands)
             case _:
                 raise AssertionError(f"{action.title!r} does not belong after the gate")
 

@@ -138,4 +138,5 @@ def _context(station: Station, job: Job, serial: str) -> Context:
         instruments=station.bench.identities,
         started=datetime.now().astimezone(),
         waivers=job.in_force(setup),
+        guardian=station.bench.guard.notes,
     )

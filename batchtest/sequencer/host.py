@@ -90,4 +90,5 @@ def host_context(station: HostStation, job: Job, serial: str) -> Context:
         instruments=station.bench.identities,
         started=datetime.now().astimezone(),
         kind="host",
+        guardian=station.bench.guard.notes,
     )

@@ -32,6 +32,7 @@ def apply_loads(action: ApplyLoads, volts: float, hands: Hands) -> None:
     for measurement in action.measurements:
         hands.enter(measurement, hands.reader.settled(measurement, since))
     state = bench.supply.measured()
+    bench.confirm()
     if state.limiting:
         bench.off()
         raise SafetyTrip(f"{action.title}: supply in its current limit of {show(action.limit_A, 'A')}; switched off")

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from batchtest.bench import Bench
 from batchtest.errors import BenchError, NotProven, SafetyTrip
 from batchtest.measuring import Reader
-from batchtest.nouns import Line, Verdict, Waiver
+from batchtest.nouns import Line, Measurement, Verdict, Waiver
 from batchtest.procedure.actions import CheckInterlock, PowerDown, Procedure, SoftStart
-from batchtest.proof import Announce, Enter, Proof, read_again, require_interlock
+from batchtest.proof import Announce, Enter, Proof, passed, read_again, require_interlock, shown
 from batchtest.quantities import show
 
 #: A point at or below this is safe to disconnect, V (extra-low voltage by far; local rules may ask for less).
@@ -32,15 +32,19 @@ class Hands:
 
 
 def power_up(proof: Proof, serial: str, procedure: Procedure, hands: Hands) -> None:
-    """Spend the proof, read again what tells the cable best, and go through the soft start. Only so is a board powered.
+    """Spend the proof, read again what tells the cable best and what the instruments protect, and soft-start.
+
+    Only so is a board powered.
 
     Raises
     ------
     NotProven : the proof is not for this board and moment, or the cable is not the one it was; nothing was powered.
+    BenchError : the instruments' own limits are not as they were set; nothing was powered.
     SafetyTrip : a window does not hold, or the supply is still in its current limit; the outputs are off.
     """
     proof.spend(serial=serial, contact=hands.bench.contact)
     read_again(hands.reader, procedure, hands.waivers, enter=hands.enter)
+    hands.bench.confirm_protection()
     for step in procedure.powered:
         if isinstance(step, SoftStart):
             hands.announce(step)
@@ -74,6 +78,7 @@ def _soft_start(step: SoftStart, hands: Hands) -> None:
     since = bench.clock.now()
     bench.clock.sleep(step.inrush_s)
     state = bench.supply.measured()
+    bench.confirm()
     if state.limiting:
         bench.off()
         raise SafetyTrip(
@@ -97,22 +102,34 @@ def power_down(action: PowerDown, hands: Hands) -> None:
     Raises
     ------
     OutputsNotOff : an output cannot be read back as off.
-    BenchError : a point stays live; nobody may disconnect.
+    BenchError : a point stays live, or the known voltage is not read right; nobody may disconnect.
     """
-    bench, reader = hands.bench, hands.reader
+    bench = hands.bench
     bench.off()
     bench.scanner.close(action.channel)
     bench.clock.sleep(action.on_s)
     bench.scanner.open_all()
     deadline = bench.clock.now() + FALL_S
     for measurement in action.measurements:
-        reading = reader.read(measurement)
-        while reading.value is not None and abs(reading.value) > SAFE_V and bench.clock.now() < deadline:
-            bench.clock.sleep(LOOK_S)
-            reading = reader.read(measurement)
-        hands.enter(measurement, reading)
-        if reading.value is None or abs(reading.value) > SAFE_V:
+        if measurement.limit is None:
+            _see_dead(measurement, hands, deadline)
+        elif not passed(line := hands.enter(measurement, hands.reader.reference(measurement))):
             raise BenchError(
-                f"{measurement.point}: {show(reading.value, 'V')} after power-down; treat the board as live, "
-                "do not disconnect it"
+                f"{measurement.name}: the known {show(measurement.expected, 'V')} reads {shown(line)}; no zero can be "
+                "trusted. Treat the board as live, do not disconnect it"
             )
+
+
+def _see_dead(measurement: Measurement, hands: Hands, deadline: float) -> None:
+    """Read a point until it is safe, or its time is up."""
+    clock, reader = hands.bench.clock, hands.reader
+    reading = reader.read(measurement)
+    while reading.value is not None and abs(reading.value) > SAFE_V and clock.now() < deadline:
+        clock.sleep(LOOK_S)
+        reading = reader.read(measurement)
+    hands.enter(measurement, reading)
+    if reading.value is None or abs(reading.value) > SAFE_V:
+        raise BenchError(
+            f"{measurement.point}: {show(reading.value, 'V')} after power-down; treat the board as live, "
+            "do not disconnect it"
+        )

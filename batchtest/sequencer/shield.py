@@ -11,12 +11,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
 
-_STOPS = (signal.SIGINT, signal.SIGTERM)
+_STOPS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
 @contextmanager
 def uninterrupted() -> Iterator[None]:
-    """Hold back SIGINT and SIGTERM until the block is done; they arrive then. Does nothing outside the main thread."""
+    """Hold back SIGINT, SIGTERM and SIGHUP until the block is done; they arrive then.
+
+    Does nothing outside the main thread.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return

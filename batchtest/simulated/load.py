@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from random import Random
 
 from batchtest.files.bench import BenchFile, Simulation
 from batchtest.simulated.imperfections import draw_error, row_for_value
 from batchtest.simulated.on_bench import OUTPUT_S, READBACK_S, SETTING_S, BenchInstrument
 from batchtest.simulated.outputs import LoadChannel
-from batchtest.simulated.scpi import ChannelList, Choice, Numeric, ScpiError, boolean
+from batchtest.simulated.scpi import ChannelList, Choice, Numeric, Parameter, ScpiError, boolean
 from batchtest.simulated.wired import Wired
 
 #: Bits of the questionable register of this kind of load.
+VOLTAGE_FAULT = 1 << 0
 OVER_CURRENT, OVER_POWER = 1 << 1, 1 << 3
 UNREGULATED, REVERSE_VOLTAGE, SHUT_DOWN = 1 << 10, 1 << 11, 1 << 13
+_TRIP_BITS = {"current": OVER_CURRENT, "power": OVER_POWER, "under-voltage": VOLTAGE_FAULT}
 #: A channel sees a reverse voltage below this, V.
 _REVERSE_V = -0.1
 #: The highest power limit that can be set, W.
@@ -38,6 +41,7 @@ class SimulatedLoad(BenchInstrument):
         self._add_setting(
             "[SOURCE:]POWER:PROTECTION[:LEVEL]", self._set_trip_W, "trip_W", Numeric(0, _LARGEST_W, unit="W")
         )
+        self._add_safeguards()
         self._add_inputs()
         self.reset()
 
@@ -51,13 +55,14 @@ class SimulatedLoad(BenchInstrument):
         for load in self.rack.loads.values():
             load.on, load.set_A, load.true_A, load.tripped = False, 0.0, 0.0, ""
             load.trip_A, load.trip_W = 1.1 * self._largest_A, _LARGEST_W
+            load.under_V, load.timer_s, load.function, load.sense = 0.0, 0.0, "CURR", False
         self.change(OUTPUT_S)
 
     def refresh(self) -> None:
         """What any of the channels has to complain of."""
         condition = 0
         for channel, load in self.rack.loads.items():
-            condition |= {"current": OVER_CURRENT, "power": OVER_POWER}.get(load.tripped, 0)
+            condition |= _TRIP_BITS.get(load.tripped, 0)
             condition |= SHUT_DOWN if load.tripped else 0
             condition |= UNREGULATED if self.rack.load_unregulated(channel) else 0
             condition |= REVERSE_VOLTAGE if self.rack.load_volts(channel, self.moment) < _REVERSE_V else 0
@@ -67,16 +72,31 @@ class SimulatedLoad(BenchInstrument):
     def _amperes(self) -> Numeric:
         return Numeric(0.0, self._largest_A, default=0.0, unit="A")
 
-    def _add_setting(
-        self, header: str, change: Callable[[float, Channels], None], name: str, parameter: Numeric
-    ) -> None:
+    def _add_setting(self, header: str, change: Callable[..., None], name: str, parameter: Parameter) -> None:
         self.add(header, change, parameter, self._channels)
         self.add(f"{header}?", lambda channels: [getattr(load, name) for load in self._of(channels)], self._channels)
 
+    def _add_safeguards(self) -> None:
+        """Under-voltage stop, load-on timer, slew rates, and where the voltage is sensed."""
+        for header, name, parameter in (
+            ("[SOURCE:]VOLTAGE:UNDER", "under_V", Numeric(0, 60, unit="V")),
+            ("INPUT:TIMER", "timer_s", Numeric(0, 60000, unit="S")),
+            ("[SOURCE:]CURRENT:SLEW[:POSITIVE]", "rising_A_s", Numeric(1, 1e7)),
+            ("[SOURCE:]CURRENT:SLEW:NEGATIVE", "falling_A_s", Numeric(1, 1e7)),
+            ("INPUT:SENSE", "sense", boolean),
+        ):
+            self._add_setting(header, partial(self._keep, name), name, parameter)
+
+    def _keep(self, name: str, value: float | bool, channels: Channels) -> None:
+        for load in self._of(channels):
+            setattr(load, name, value)
+        self.change(SETTING_S)
+
     def _add_inputs(self) -> None:
         one = self._channels
-        self.add("[SOURCE:]FUNCTION", self._set_function, Choice("CURRENT"), one)
-        self.add("[SOURCE:]FUNCTION?", lambda channels: ["CURR" for _ in channels], one)
+        functions = Choice("CURRENT", "VOLTAGE", "RESISTANCE", "POWER")
+        self.add("[SOURCE:]FUNCTION", self._set_function, functions, one)
+        self.add("[SOURCE:]FUNCTION?", lambda channels: [load.function for load in self._of(channels)], one)
         self.add("INPUT[:STATE]", self._switch, boolean, one)
         self.add("INPUT[:STATE]?", lambda channels: [load.on for load in self._of(channels)], one)
         self.add("INPUT:PROTECTION:CLEAR", self._clear_protection, one)
@@ -86,8 +106,12 @@ class SimulatedLoad(BenchInstrument):
     def _of(self, channels: Channels) -> list[LoadChannel]:
         return [self.rack.loads[channel] for channel in channels]
 
-    def _set_function(self, _function: str, _channels: Channels) -> None:
-        self.spend(SETTING_S)
+    def _set_function(self, function: str, channels: Channels) -> None:
+        """Another function than the one before switches the input off; only constant current draws anything here."""
+        for load in self._of(channels):
+            load.on = load.on and load.function == function
+            load.function = function
+        self.change(SETTING_S)
 
     def _set_amperes(self, amperes: float, channels: Channels) -> None:
         for channel in channels:
@@ -110,6 +134,8 @@ class SimulatedLoad(BenchInstrument):
         if on and any(load.tripped for load in self._of(channels)):
             raise ScpiError(-221, "a protection has tripped; clear it first")
         for load in self._of(channels):
+            if on and not load.on:
+                load.on_since_s = self.moment
             load.on = on
         self.change(OUTPUT_S)
 

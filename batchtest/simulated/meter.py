@@ -21,6 +21,7 @@ OVER_RANGE = 1.2
 START_S, VALUE_S = 0.002, 0.0005
 #: Integration and count after a change of function.
 DEFAULT_NPLC, DEFAULT_COUNT = 10.0, 1
+_WORDS = {"volts": '"VOLT"', "ohms": '"RES"', "diode": '"DIOD"'}
 _SHORTEST_NPLC, _LONGEST_NPLC, _MOST = 0.02, 100.0, 1000
 
 
@@ -54,6 +55,8 @@ class SimulatedMeter(BenchInstrument):
         self.add("TRIGGER:SOURCE", lambda _source: self.spend(SETTING_S), Choice("IMMEDIATE"))
         self.add("TRIGGER:SOURCE?", lambda: "IMM")
         self.add("READ?", self._read)
+        self.add("[SENSE:]FUNCTION?", lambda: _WORDS[self._function.name])
+        self.add("SYSTEM:LFREQUENCY?", lambda: self._mains_Hz)
 
     def reset(self) -> None:
         """Volts, range by itself, integration and count as after a change of function."""
@@ -69,6 +72,7 @@ class SimulatedMeter(BenchInstrument):
             largest = float(rows[-1].range)
             range_ = Numeric(0.0, largest, default=largest, unit=unit)
             self.add(f"CONFIGURE:{header}", self._configuring(name, rows), range_, optional=1)
+            self.add(f"[SENSE:]{header}:RANGE?", lambda: float(self._function.row.range))
             self._add_nplc(name, header)
         if self._accuracy.diode:
             diode = self._accuracy.diode[-1]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from batchtest.files.bench import Instrument
+from batchtest.simulated.faults import Faults
 from batchtest.simulated.log import Kind
-from batchtest.simulated.scpi import ScpiInstrument, identity_line
+from batchtest.simulated.scpi import Framer, ScpiInstrument, identity_line
 from batchtest.simulated.wired import Wired
 
 #: Firmware that simulated instruments answer with.
@@ -18,19 +19,34 @@ READBACK_S = 0.001
 
 
 class BenchInstrument(ScpiInstrument):
-    """A SCPI instrument wired to the rack. Every message and every reply goes into the bench's log."""
+    """A SCPI instrument wired to the rack. Every message and every reply goes into the bench's log.
+
+    `ending` is what its messages and replies end with on the wire, `restarts` how often it has lost its power.
+    """
+
+    ending = b"\n"
 
     def __init__(self, role: str, instrument: Instrument, rack: Wired) -> None:
         identity = instrument.identity
+        simulation = rack.bench.simulation
+        self.faults = Faults.of(simulation.mishaps, role, simulation.seed) if simulation else Faults.of((), role, 0)
         super().__init__(identity_line(identity.maker, identity.model, identity.serial, FIRMWARE))
         self.role = role
+        self.restarts = 0
         self.rack = rack
+
+    def framer(self) -> Framer:
+        """What cuts the messages of one connection."""
+        return Framer()
 
     def execute_at(self, message: bytes, now: float) -> tuple[bytes, float]:
         """As for any instrument; one message of the whole bench at a time, since all share the rack."""
         with self.rack.lock:
+            self.rack.expire(now)
+            if self.role == "supply":
+                self.rack.supply.spoken_s = now
             self.rack.log.add(now, self.role, Kind.COMMAND, message.decode("latin-1").rstrip("\r"))
-            reply, ready_at = super().execute_at(message, now)
+            reply, ready_at = self.faults.carry_out(self, message, now, super().execute_at)
             if reply:
                 self.rack.log.add(ready_at, self.role, Kind.REPLY, reply.decode("ascii"))
             return reply, ready_at
@@ -39,6 +55,13 @@ class BenchInstrument(ScpiInstrument):
         """Put an error into the queue, and into the bench's log."""
         super().fail(number, detail)
         self.rack.log.add(self.moment, self.role, Kind.STATE, f"error {number} {detail}".rstrip())
+
+    def restart(self) -> None:
+        """As after power-on: settings forgotten, outputs off, the error queue empty, the power-on bit set."""
+        self.restarts += 1
+        self.reset()
+        self.errors.clear()
+        self.status.power_on()
 
     def change(self, seconds: float) -> None:
         """The rack was changed by the command being carried out, which takes `seconds`."""

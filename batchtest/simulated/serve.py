@@ -8,11 +8,13 @@ from types import TracebackType
 from typing import Self
 
 from batchtest.clock import Clock
+from batchtest.files.address import address_kind
 from batchtest.files.bench import BenchFile, Handler, Instrument
 from batchtest.files.hosts import HostSetup
 from batchtest.files.library import Setup
 from batchtest.nouns import Role
 from batchtest.simulated.boards import simulation_of
+from batchtest.simulated.faces import ending_of, face_of
 from batchtest.simulated.handler import SimulatedHandler, SimulatedHostHandler
 from batchtest.simulated.host_rack import HostRack
 from batchtest.simulated.load import SimulatedLoad
@@ -21,8 +23,8 @@ from batchtest.simulated.meter import SimulatedMeter
 from batchtest.simulated.on_bench import BenchInstrument
 from batchtest.simulated.rack import Rack
 from batchtest.simulated.scanner import SimulatedScanner
-from batchtest.simulated.server import InstrumentServer
 from batchtest.simulated.supply import SimulatedSupply
+from batchtest.simulated.transports import Server, serve
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +64,19 @@ class RunningBench:
         self.log = BenchLog()
         self.rack = HostRack(setup, self.log) if isinstance(setup, HostSetup) else Rack(setup, self.log)
         self.instruments = instruments_of(setup, self.rack)
-        self.servers = {
-            role: InstrumentServer(instrument, clock, connections)
-            for role, instrument in self.instruments.by_role().items()
-        }
+        self.servers = self._served(setup.bench, clock, connections)
         self.addresses = {role: server.address for role, server in self.servers.items()}
         self.bench_file = with_addresses(setup.bench, self.addresses)
+
+    def _served(self, bench: BenchFile, clock: Clock, connections: int | None) -> dict[Role, Server]:
+        assert bench.simulation is not None
+        ways = bench.simulation.transports
+        served = {}
+        for role, instrument in self.instruments.by_role().items():
+            file: Instrument = getattr(bench, role.value)
+            way = ways.get(role.value, bench.simulation.transport)
+            served[role] = serve(way, face_of(file.dialect, instrument), file, clock, connections or file.connections)
+        return served
 
     def stop(self) -> None:
         """Stop serving; again does nothing."""
@@ -84,17 +93,17 @@ class RunningBench:
 
 
 def start_bench(setup: Setup | HostSetup, clock: Clock, connections: int | None = None) -> RunningBench:
-    """Serve the simulated bench of a setup in threads of this process, on any free ports of the loopback interface.
+    """Serve the simulated bench of a setup from this process, each instrument by the transport that the file says.
 
     Parameters
     ----------
     setup : from `load_setup`, or from `load_host_setup` for a live host; its bench has a `[simulation]`.
     clock : where its instruments take their time from, and what replies wait on.
-    connections : how many connections each instrument takes at a time; `None` for any number.
+    connections : how many connections each instrument takes at a time; `None` for what the bench file says of each.
 
     Raises
     ------
-    SetupError : the bench has real instruments.
+    SetupError : the bench has real instruments, or a dialect that no simulated instrument speaks.
     NoOperatingPoint : the circuit has no solution even with nominal parts.
     """
     return RunningBench(setup, clock, connections)
@@ -117,10 +126,12 @@ def _handler(handler: Handler, rack: Rack | HostRack) -> SimulatedHandler | Simu
 
 
 def with_addresses(bench: BenchFile, addresses: Mapping[Role, str]) -> BenchFile:
-    """A bench with each instrument's address and endings filled in."""
+    """A bench with each instrument's address filled in, and endings where the transport does not mark ends itself."""
 
     def addressed(role: Role, instrument: Instrument) -> Instrument:
-        return instrument.model_copy(update={"address": addresses[role], "read_ending": "LF", "write_ending": "LF"})
+        address = addresses[role]
+        ending = None if address_kind(address) in ("HISLIP", "VXI11") else ending_of(instrument.dialect)
+        return instrument.model_copy(update={"address": address, "read_ending": ending, "write_ending": ending})
 
     present: dict[Role, Instrument] = {role: getattr(bench, str(role)) for role in addresses}
     return bench.model_copy(update={str(role): addressed(role, one) for role, one in present.items()})

@@ -8,18 +8,18 @@ from batchtest.files.bench import BenchFile, Simulation
 from batchtest.judging.accuracy import Row
 from batchtest.simulated.imperfections import draw_error, row_for_value
 from batchtest.simulated.on_bench import OUTPUT_S, READBACK_S, SETTING_S, BenchInstrument
-from batchtest.simulated.scpi import Numeric, ScpiError, boolean
+from batchtest.simulated.scpi import Numeric, Parameter, ScpiError, boolean
 from batchtest.simulated.wired import Wired
 
 #: Bits of the status registers of this kind of supply.
-OVER_VOLTAGE = 1 << 0
+OVER_VOLTAGE, OVER_CURRENT, SUMMARY = 1 << 0, 1 << 1, 1 << 14
 CONSTANT_VOLTAGE, CONSTANT_CURRENT = 1 << 8, 1 << 10
 #: What the output can be set to beyond the largest range of its read-back, as a share of it.
 _HEADROOM = 1.1
 
 
 class SimulatedSupply(BenchInstrument):
-    """`VOLT`, `CURR`, `OUTP`, `VOLT:PROT`, `MEAS:VOLT?`, `MEAS:CURR?` and the status registers of the supply."""
+    """`VOLT`, `CURR`, `OUTP`, `VOLT:PROT`, `MEAS:VOLT?`, `MEAS:CURR?`, `CURR:PROT`, `OUTP:WATC`, and registers."""
 
     def __init__(self, bench: BenchFile, simulation: Simulation, rack: Wired) -> None:
         super().__init__("supply", bench.supply, rack)
@@ -46,6 +46,7 @@ class SimulatedSupply(BenchInstrument):
         """Output off, everything at zero, protection at its highest."""
         state = self.rack.supply
         state.on, state.volts, state.limit_A, state.trip_V, state.tripped = False, 0.0, 0.0, self._largest_V, False
+        state.trip_A, state.watchdog_s, state.sense = self._largest_A, 0.0, False
         self.change(OUTPUT_S)
 
     def refresh(self) -> None:
@@ -53,7 +54,8 @@ class SimulatedSupply(BenchInstrument):
         state, limiting = self.rack.supply, self.rack.supply_limiting(self.moment)
         regulating = CONSTANT_CURRENT if limiting else CONSTANT_VOLTAGE
         self.status.operation.see(regulating if state.on else 0)
-        self.status.questionable.see(OVER_VOLTAGE if state.tripped else 0)
+        bit = {"voltage": OVER_VOLTAGE, "current": OVER_CURRENT, "silence": SUMMARY}[state.trip]
+        self.status.questionable.see(bit if state.tripped else 0)
 
     def _add_settings(self) -> None:
         volts = Numeric(0.0, self._largest_V, default=0.0, unit="V")
@@ -65,6 +67,17 @@ class SimulatedSupply(BenchInstrument):
         self.add("[SOURCE:]CURRENT[:LEVEL][:IMMEDIATE][:AMPLITUDE]?", lambda: state.limit_A)
         self.add("[SOURCE:]VOLTAGE:PROTECTION[:LEVEL]", self._set_protection, volts)
         self.add("[SOURCE:]VOLTAGE:PROTECTION[:LEVEL]?", lambda: state.trip_V)
+        self._add_kept("[SOURCE:]CURRENT:PROTECTION[:LEVEL]", "trip_A", amperes)
+        self._add_kept("OUTPUT:WATCHDOG", "watchdog_s", Numeric(0, 3600, unit="S"))
+        self._add_kept("VOLTAGE:SENSE", "sense", boolean)
+
+    def _add_kept(self, header: str, name: str, parameter: Parameter) -> None:
+        def keep(value: float | bool) -> None:
+            setattr(self.rack.supply, name, value)
+            self.change(SETTING_S)
+
+        self.add(header, keep, parameter)
+        self.add(f"{header}?", lambda: getattr(self.rack.supply, name))
 
     def _set_volts(self, volts: float) -> None:
         self.rack.supply.volts = volts
@@ -80,7 +93,7 @@ class SimulatedSupply(BenchInstrument):
 
     def _switch(self, on: bool) -> None:
         if on and self.rack.supply.tripped:
-            raise ScpiError(-221, "over-voltage protection has tripped; clear it first")
+            raise ScpiError(-221, "a protection has tripped; clear it first")
         self.rack.supply.on = on
         self.change(OUTPUT_S)
 

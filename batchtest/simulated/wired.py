@@ -141,16 +141,37 @@ class Wired(ABC):
             channel: load.true_A for channel, load in self.loads.items() if load.on and channel in self._load_points
         }
 
+    def expire(self, now: float) -> None:
+        """Outputs whose time is over go off: nobody has spoken to the supply, or a load input was on for too long."""
+        supply, expired = self.supply, False
+        if supply.on and supply.watchdog_s and now - supply.spoken_s > supply.watchdog_s:
+            supply.on, supply.tripped, supply.trip, expired = False, True, "silence", True
+            self._note(now, "supply", "watchdog tripped")
+        for channel, load in self.loads.items():
+            if load.on and load.timer_s and now - load.on_since_s > load.timer_s:
+                load.on, load.tripped, expired = False, "time", True
+                self._note(now, f"load {channel}", "load-on time is over")
+        if expired:
+            self.apply(now)
+
     def _protect(self, now: float) -> bool:
         """Trip what is beyond its limits; whether anything did."""
         found = False
-        if self.supply.on and self.feed and self.operating.points[self.feed] > self.supply.trip_V:
-            self.supply.on, self.supply.tripped, found = False, True, True
-            self._note(now, "supply", "over-voltage protection tripped")
+        supply = self.supply
+        above = bool(self.feed) and self.operating.points[self.feed] > supply.trip_V
+        if supply.on and (above or self.operating.supply_A > supply.trip_A):
+            supply.trip = "voltage" if above else "current"
+            supply.on, supply.tripped, found = False, True, True
+            self._note(now, "supply", f"over-{supply.trip} protection tripped")
         for channel, load in self.loads.items():
             amperes = self.operating.loads.get(channel, 0.0)
-            watts = amperes * self.operating.points.get(self._load_points.get(channel, ""), 0.0)
-            which = "current" if amperes > load.trip_A else "power" if watts > load.trip_W else ""
+            volts = self.operating.points.get(self._load_points.get(channel, ""), 0.0)
+            limits = (
+                ("current", amperes > load.trip_A),
+                ("power", amperes * volts > load.trip_W),
+                ("under-voltage", volts < load.under_V),
+            )
+            which = next((name for name, beyond in limits if beyond), "")
             if load.on and which:
                 load.on, load.tripped, found = False, which, True
                 self._note(now, f"load {channel}", f"{which} protection tripped")

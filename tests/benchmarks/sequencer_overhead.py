@@ -23,7 +23,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
@@ -32,12 +32,13 @@ from pathlib import Path
 from typing import Any
 
 from batchtest.bench import Bench
+from batchtest.bench.dialect import MeterDialect, load_dialect
 from batchtest.bench.sessions import install
 from batchtest.clock import Clock, ScaledClock, VirtualClock
 from batchtest.commands.served import served
 from batchtest.files.bench import BenchFile
 from batchtest.files.library import Setup, load_setup
-from batchtest.judging.accuracy import half_width, row_for
+from batchtest.judging.accuracy import Row, half_width, row_for
 from batchtest.measuring import Reader
 from batchtest.nouns import Attempt, Measurand, Measurement
 from batchtest.procedure import Procedure, derive
@@ -213,13 +214,12 @@ def recorded_instruments(bench_file: BenchFile, events: list[Event]) -> Iterator
 def bound_s(setup: Setup, procedure: Procedure) -> float:
     """The least time that the procedure allows for one good board, s."""
     relay_s = 0.015 + float(setup.bench.scanner.settle)
-    reading_s = setup.bench.meter.readings * float(setup.bench.meter.integration) / float(setup.bench.mains)
     total = 0.0
     since_discharge = math.inf
     levels: dict[str, float] = {}
     for action in (*procedure.gate, *procedure.powered):
         metered = [m for m in action.measurements if m.range and m.measurand is not Measurand.CURRENT]
-        spent = len(metered) * (relay_s + reading_s)
+        spent = sum(relay_s + reading_s(setup.bench, m) for m in metered)
         if isinstance(action, Discharge):
             total += relay_s + action.on_s
             since_discharge = 0.0
@@ -240,11 +240,20 @@ def bound_s(setup: Setup, procedure: Procedure) -> float:
     return total
 
 
+def reading_s(bench: BenchFile, measurement: Measurement) -> float:
+    """Time that the values of one reading take to integrate; a diode function is as long as its dialect leaves it."""
+    functions, cycles = load_dialect(bench.meter.dialect, MeterDialect).functions, float(bench.meter.integration)
+    if measurement.measurand is Measurand.DIODE and functions.diode is not None:
+        cycles = float(functions.diode.integration(cycles).cycles)
+    return bench.meter.readings * cycles / float(bench.mains)
+
+
 def settling_s(setup: Setup, measurement: Measurement, start: float) -> float:
     """Time from `start` to the expected value, to within a tenth of the guard band, by the point's time constant."""
     expected = measurement.expected or 0.0
     accuracy = setup.bench.meter.accuracy
-    rows = accuracy.ohms if measurement.measurand is Measurand.RESISTANCE else accuracy.volts_dc
+    tables = {Measurand.RESISTANCE: accuracy.ohms, Measurand.DIODE: accuracy.diode}
+    rows: Sequence[Row] = tables.get(measurement.measurand, accuracy.volts_dc)
     value = min(abs(expected), measurement.range)
     guard = 2 / math.sqrt(3) * half_width(row_for(rows, measurement.range), value, 23.0, 23.0)
     step = abs(expected - start)

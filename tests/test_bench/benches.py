@@ -92,12 +92,21 @@ class MeterValues:
         self.function = ""
         self.count = 1
         self.cycles = 10.0
+        self.mains = "50"
         self.read = lambda function: "+1.00000000E+00"
 
     def __call__(self, unit: str) -> str | None:
         header, _, value = unit.partition(" ")
         if header.startswith("CONF"):
             self.function, self.count, self.cycles = unit, 1, 10.0
+        elif unit == "SYST:LFR?":
+            return self.mains
+        elif unit == "FUNC?":
+            return f'"{self.function.removeprefix("CONF:").split(" ")[0]}"'
+        elif header.endswith("RANG?"):
+            return self.function.partition(" ")[2]
+        elif header.endswith("NPLC?"):
+            return str(self.cycles)
         elif header == "SAMP:COUN":
             self.count = int(value)
         elif header.endswith("NPLC"):

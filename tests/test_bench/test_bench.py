@@ -79,7 +79,7 @@ def test_another_instrument_is_refused(tmp_path: Path, identity: str, message: s
 
 def test_a_firmware_that_the_dialect_does_not_know_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A dialect may say which firmware it was tried on."""
-    from batchtest.bench import bench as module
+    from batchtest.bench import opening as module
 
     load = module.load_dialect
     narrow = {"identity": r".*,2\..*"}

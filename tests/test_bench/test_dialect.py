@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -124,6 +125,54 @@ def test_a_host_that_can_only_be_half_switched_is_refused(tmp_path: Path, missin
     (tmp_path / "own.toml").write_text(HANDLER + lines)
     with pytest.raises(FileFaults, match=rf"{missing}: is missing beside the others that switch a host; add it"):
         load_dialect("own", HandlerDialect, tmp_path)
+
+
+def test_a_projects_own_dialect_is_found_beside_the_shipped_ones(tmp_path: Path) -> None:
+    """By its name, in the folder for them; a name that is nearly right is answered with the right one."""
+    folder = tmp_path / "fixtures" / "dialects"
+    folder.mkdir(parents=True)
+    (folder / "scanner-hall.toml").write_text(SCANNER)
+    assert load_dialect("scanner-hall", ScannerDialect, folder).open_all == "ROUT:OPEN:ALL"
+    assert load_dialect("scanner-words", ScannerDialect, folder).open_all == "OPEN"
+    with pytest.raises(SetupError, match="no dialect 'scanner-hal'; did you mean 'scanner-hall'"):
+        load_dialect("scanner-hal", ScannerDialect, folder)
+
+
+def test_the_name_of_a_shipped_dialect_is_refused(tmp_path: Path) -> None:
+    """Even where another one is asked for: a record must tell which of the two was spoken."""
+    folder = tmp_path / "fixtures" / "dialects"
+    folder.mkdir(parents=True)
+    (folder / "scanner-words.toml").write_text(SCANNER)
+    with pytest.raises(SetupError, match=r"dialects/scanner-words\.toml has the name of a shipped dialect; rename it"):
+        load_dialect("scanner-slots", ScannerDialect, folder)
+
+
+@pytest.mark.parametrize(
+    ("style", "old", "new", "message"),
+    [
+        pytest.param("meter-rate", 'acknowledge = "OK", ', "", "nothing would tell of a refused command", id="deaf"),
+        pytest.param("meter-resolution", 'separator = ";"', 'separator = ","', "is the decimal comma too", id="comma"),
+        pytest.param("meter-rate", '"OL", ', '"", ', "blank_lines skips empty lines", id="empty"),
+        pytest.param("meter-rate", "integrations = [", "x_ = [", "integrations", id="no-words"),
+        pytest.param(
+            "load-integers", "value = 3, of = 3", "value = 4, of = 3", "is 4, and the reply has 3", id="value"
+        ),
+        pytest.param("load-integers", 'range = "RANG{channel} {range}"', "", "ranges: stands without", id="ranges"),
+        pytest.param("load-modes", 'words = ["CCL", "CCH"]', "", "mode.words: is missing beside query", id="mode"),
+        pytest.param("supply-text", 'kind = "text"\nwords', "words", "which has bits", id="words"),
+        pytest.param("supply-text", '= "nothing" }', '= "nothing" }\nbits = { 1 = "summary" }', "has words", id="bits"),
+        pytest.param("scanner-slots", '"flags"', '"list"', "is 'flags' where the query has", id="flags"),
+        pytest.param("scanner-slots", "last = 399", "last = 99", "first: 101 is above last 99", id="first"),
+        pytest.param("scanner-slots", '"{slot}!{number}"', '"{slot}"', "needs {channel}, or {slot} and", id="name"),
+    ],
+)
+def test_what_would_mean_two_things_is_refused(tmp_path: Path, style: str, old: str, new: str, message: str) -> None:
+    """A dialect whose fields contradict each other is found when it is read."""
+    text = (FOLDER / f"{style}.toml").read_text()
+    assert old in text
+    (tmp_path / "own.toml").write_text(text.replace(old, new))
+    with pytest.raises(FileFaults, match=re.escape(message)):
+        load_dialect("own", KINDS[style.partition("-")[0]], tmp_path)
 
 
 def test_a_missing_dialect_names_the_nearest() -> None:

@@ -315,7 +315,8 @@ def test_a_load_that_selects_its_channel_first_is_told_so(tmp_path: Path) -> Non
         heard = scripted.instruments["load"].heard
         scripted.loads.held.clear()
         bench.load.off(2)
-        assert heard == ["INST 2", "INP OFF,(@2)", "INST 2", "INP? (@2)"]
+        asked = ["INST 2", *SETTINGS_DONE, "INP? (@2)"]
+        assert heard == ["INST 2", "INP OFF,(@2)", *asked]
 
 
 def test_an_output_that_stays_on_is_not_off(tmp_path: Path) -> None:

@@ -67,12 +67,12 @@ def test_messages_are_traced_with_their_replies_and_expected_time() -> None:
 @pytest.mark.parametrize(
     ("steps", "kind", "message"),
     [
-        pytest.param([0.15, b"1\n"], InstrumentTimeout, "nothing received", id="late"),
+        pytest.param([0.3, b"1\n"], InstrumentTimeout, "nothing received", id="late"),
         pytest.param([], InstrumentTimeout, "nothing received; check power and lead", id="never"),
         pytest.param([b"1.234"], InstrumentTimeout, r"received so far: b'1.234'.*read_ending", id="no-ending"),
         pytest.param([b"1.2", None], InstrumentLost, r"connection lost at 'VAL\? 1'.*b'1.2'", id="cut-and-closed"),
         pytest.param([None], InstrumentLost, "connection lost", id="closed"),
-        pytest.param([b"1", 0.04, b"2", 0.04, b"3", 0.04, b"4\n"], InstrumentTimeout, "b'12", id="drip"),
+        pytest.param([b"1", 0.15, b"2", 0.15, b"3", 0.15, b"4\n"], InstrumentTimeout, "b'12", id="drip"),
         pytest.param([b"1\xe9\n"], InstrumentReplyError, "is not ASCII", id="not-ascii"),
     ],
 )
@@ -80,7 +80,7 @@ def test_a_bad_reply_is_an_error_and_never_the_next_answer(
     steps: list[Step], kind: type[BenchError], message: str
 ) -> None:
     """Whatever came or did not come, the next question gets its own answer."""
-    with linked(counter(), reply_s=0.06) as on:
+    with linked(counter(), reply_s=0.2) as on:
         on.instrument.misbehave("VAL? 1", *steps)
         with pytest.raises(kind, match=message):
             on.link.query("VAL? 1")
@@ -389,3 +389,65 @@ def test_no_wrong_answer_in_200_random_mishaps() -> None:
                         wrong.append((asked, answer))
     assert wrong == []
     assert errors >= 100
+
+
+ECHO = {"errors": {"query": ""}, "complete": "", "resynchronise": False, "replies": {"acknowledge": "OK"}}
+
+
+def echoing(refused: str = "no such message") -> ScriptedInstrument:
+    """An instrument that answers each command with OK, and one of them with ERR."""
+
+    def answer(unit: str) -> str | None:
+        if unit.startswith("VAL?"):
+            return unit.partition(" ")[2]
+        return "ERR" if unit == refused else "OK"
+
+    return ScriptedInstrument(answer=answer)
+
+
+def test_an_acknowledgement_that_nobody_waited_for_is_collected_before_the_next_message() -> None:
+    """Switching off waits for nothing, and the link stays in step all the same."""
+    with linked(echoing(), **ECHO) as on:
+        for _ in range(3):
+            on.link.send_now("OUT0")
+        assert not on.link.dirty
+        assert on.link.query("VAL? 4711") == "4711"
+        on.link.set("VSET1:24.00")
+        assert on.link.recoveries == 0
+        assert on.instrument.heard == ["OUT0", "OUT0", "OUT0", "VAL? 4711", "VSET1:24.00"]
+
+
+@pytest.mark.parametrize("at_once", [True, False], ids=["sent-now", "set"])
+def test_a_command_that_is_not_acknowledged_is_refused(at_once: bool) -> None:
+    """Where there is no error queue the word tells; the error comes with the next message where nobody waited."""
+    with linked(echoing(refused="OUT0"), **ECHO) as on:
+        if at_once:
+            on.link.send_now("OUT0")
+        with pytest.raises(InstrumentReplyError, match="'OUT0' was answered with 'ERR', not with 'OK'"):
+            on.link.query("VAL? 1") if at_once else on.link.set("OUT0")
+        assert next_answer_is_right(on)
+
+
+def test_an_instrument_that_knows_no_marks_is_opened_anew_at_once() -> None:
+    """Nothing that it would not understand is sent to it; what takes it from its front panel is sent again."""
+    with linked(echoing(), **{**ECHO, "remote": "REMOTE"}) as on:
+        on.link.enter_remote()
+        on.instrument.misbehave("VAL? 1")
+        with pytest.raises(InstrumentTimeout):
+            on.link.query("VAL? 1")
+        assert next_answer_is_right(on)
+        assert on.server.connections == 2
+        assert on.instrument.heard == ["REMOTE", "VAL? 1", "REMOTE", "*IDN?", "VAL? 4711"]
+
+
+def test_blank_lines_before_replies_are_skipped() -> None:
+    """As many as there are, within the deadline; without the word for it an empty line is the reply."""
+    with linked(counter(), replies={"blank_lines": True}) as on:
+        on.instrument.misbehave("VAL? 5", b"\r\n\n", 0.02, b"5\n")
+        assert on.link.query("VAL? 5") == "5"
+        on.instrument.misbehave("VAL? 6", b"\n\n")
+        with pytest.raises(InstrumentTimeout):
+            on.link.query("VAL? 6")
+    with linked(counter()) as on:
+        on.instrument.misbehave("VAL? 5", b"\n5\n")
+        assert on.link.query("VAL? 5") == ""

@@ -62,7 +62,10 @@ def test_a_refused_port_names_the_reason_and_the_cure() -> None:
     ("address", "message"),
     [
         pytest.param("NOTHING::1::INSTR", "failed", id="no-such-kind"),
-        pytest.param("GPIB0::22::INSTR", "cannot open", id="not-installed"),
+        pytest.param("GPIB0::22::INSTR", "cannot open .* needs the linux-gpib driver and `pip install", id="gpib"),
+        pytest.param(
+            "USB0::0x1234::0x5678::MY001::INSTR", r"cannot open .* `pip install pyusb .* copy .*\.rules to", id="usb"
+        ),
     ],
 )
 def test_an_address_that_leads_nowhere_is_refused(address: str, message: str) -> None:
@@ -136,15 +139,15 @@ def pseudo_terminal(answer: bytes) -> Iterator[str]:
         os.close(slave)
 
 
-def test_a_serial_line_goes_through_the_stock_class() -> None:
-    """A serial instrument is reached by the same port, at its own baud rate."""
+def test_a_serial_instrument_is_reached_by_the_same_port() -> None:
+    """A serial line has its own baud rate, and its time-outs say what came."""
     with pseudo_terminal(b"5\n") as address, manager() as made:
         port = Port(made, "meter", Wiring(address, "\n", "\n", 115200, 1.0))
         port.open()
         port.write("VAL?", 0.5)
         assert port.read("VAL?", 0.5) == "5"
-        assert port.waiting() is None
-        with pytest.raises(InstrumentTimeout, match="in time; check power and lead"):
+        assert port.waiting() == b""
+        with pytest.raises(InstrumentTimeout, match="in time, nothing received; check power and lead"):
             port.read("VAL?", 0.03)
         port.close()
 

@@ -162,3 +162,37 @@ def test_what_is_no_string_is_refused(text: str) -> None:
     """A serial without its quotes may be cut."""
     with pytest.raises(InstrumentReplyError, match="is not a quoted string"):
         parse_string(text)
+
+
+@given(st.floats(-1e30, 1e30))
+def test_a_decimal_comma_is_a_decimal_point(value: float) -> None:
+    """The same number either way; a dot beside it is none."""
+    text = f"{value:.8E}"
+    assert parse_number(text.replace(".", ","), decimal=",") == parse_number(text)
+    with pytest.raises(InstrumentReplyError, match="is not a number"):
+        parse_number(text, decimal=",")
+
+
+@pytest.mark.parametrize(
+    ("text", "separator", "values"),
+    [("1;2,5;-1", ";", (1.0, 2.5, math.inf)), ("1 2,5   -1", " ", (1.0, 2.5, math.inf))],
+    ids=["semicolons", "blanks"],
+)
+def test_values_are_joined_as_the_dialect_says(text: str, separator: str, values: tuple[float, ...]) -> None:
+    """A decimal comma does not part them, and a text for over range is one of them."""
+    assert parse_numbers(text, 3, over_range=["-1"], decimal=",", separator=separator) == values
+
+
+def test_an_empty_value_is_over_range_only_where_the_dialect_says_so() -> None:
+    """Else it is no number."""
+    assert parse_numbers("1.5,", 2, over_range=[""]) == (1.5, math.inf)
+    with pytest.raises(InstrumentReplyError, match="is not a number"):
+        parse_numbers("1.5,", 2)
+
+
+def test_a_plain_list_of_channels_has_no_brackets() -> None:
+    """A lone comma is none of them; brackets are another dialect's."""
+    assert parse_channels("101,131", brackets=False) == {101, 131}
+    assert parse_channels(",", brackets=False) == frozenset()
+    with pytest.raises(InstrumentReplyError, match="is not a channel list"):
+        parse_channels("(@101)", brackets=False)

@@ -1,4 +1,4 @@
-"""Our socket sessions: true deadlines, no lost bytes, a closed connection seen at once."""
+"""What our sessions stand on; those of raw sockets: true deadlines, no lost bytes, a closed connection seen at once."""
 
 from __future__ import annotations
 
@@ -16,10 +16,11 @@ import pyvisa
 from pyvisa.constants import BufferOperation, InterfaceType, ResourceAttribute, StatusCode
 from pyvisa.errors import VisaIOError
 from pyvisa.resources import MessageBasedResource
+from pyvisa_py import serial as stock_serial
 from pyvisa_py.sessions import Session
-from pyvisa_py.tcpip import TCPIPSocketSession
+from pyvisa_py.tcpip import TCPIPInstrHiSLIP, TCPIPInstrSession, TCPIPInstrVxi11, TCPIPSocketSession
 
-from batchtest.bench.sessions import SocketSession, install
+from batchtest.bench.sessions import LanSession, SerialSession, SocketSession, install
 from test_bench.links import manager
 
 
@@ -42,26 +43,32 @@ def session_of(resource: MessageBasedResource) -> SocketSession:
     return session
 
 
-def test_the_base_classes_have_the_shape_that_ours_stands_on() -> None:
-    """A pyvisa-py whose socket session has changed must be looked at before it is used."""
-    defined = {name for name, value in vars(TCPIPSocketSession).items() if inspect.isfunction(value)}
-    assert defined == {
-        "after_parsing",
-        "_connect",
-        "close",
-        "read",
-        "write",
-        "clear",
-        "flush",
-        "_get_tcpip_nodelay",
-        "_set_tcpip_nodelay",
-        "_get_tcpip_keepalive",
-        "_set_tcpip_keepalive",
-        "_get_attribute",
-        "_set_attribute",
-    }
-    for method, parameters in {"read": ["self", "count"], "write": ["self", "data"], "clear": ["self"]}.items():
-        assert list(inspect.signature(getattr(TCPIPSocketSession, method)).parameters) == parameters
+#: Methods of pyvisa-py's classes, every one of which ours overrides, uses or has looked at.
+SHAPES = {
+    TCPIPSocketSession: "after_parsing _connect close read write clear flush _get_tcpip_nodelay _set_tcpip_nodelay "
+    "_get_tcpip_keepalive _set_tcpip_keepalive _get_attribute _set_attribute",
+    stock_serial.SerialSession: "after_parsing _get_timeout _set_timeout close read write flush _get_attribute "
+    "_set_attribute",
+    TCPIPInstrHiSLIP: "after_parsing get_max_message_kb set_max_message_kb get_keepalive set_keepalive close "
+    "_set_timeout read write clear read_stb _get_attribute _set_attribute",
+    TCPIPInstrVxi11: "after_parsing close read write _get_attribute _set_attribute assert_trigger clear read_stb lock "
+    "unlock _set_timeout",
+    TCPIPInstrSession: "",
+}
+
+
+@pytest.mark.parametrize("base", SHAPES, ids=lambda base: base.__name__)
+def test_the_base_classes_have_the_shape_that_ours_stand_on(base: type) -> None:
+    """A pyvisa-py whose sessions have changed must be looked at before it is used."""
+    defined = {name for name, value in vars(base).items() if inspect.isfunction(value)} - {"__new__"}
+    assert defined == set(SHAPES[base].split())
+    parameters = {"read": ["self", "count"], "write": ["self", "data"], "clear": ["self"], "close": ["self"]}
+    for method in parameters.keys() & vars(base).keys():
+        assert list(inspect.signature(vars(base)[method]).parameters) == parameters[method]
+
+
+def test_sessions_are_made_and_found_as_ours_expect() -> None:
+    """The common base calls `after_parsing`, and its registry is a dictionary by interface and class."""
     assert list(inspect.signature(Session.__init__).parameters) == [
         "self",
         "resource_manager_session",
@@ -71,15 +78,26 @@ def test_the_base_classes_have_the_shape_that_ours_stands_on() -> None:
     ]
     assert isinstance(Session._session_classes, dict)
     assert "self.after_parsing()" in inspect.getsource(Session.__init__)
+    assert list(inspect.signature(TCPIPInstrSession.__new__).parameters)[1:] == [
+        "resource_manager_session",
+        "resource_name",
+        "parsed",
+        "open_timeout",
+    ]
 
 
 def test_installing_twice_is_quiet_and_leaves_other_kinds_alone(caplog: pytest.LogCaptureFixture) -> None:
-    """Only raw sockets are ours; serial lines and HiSLIP go through pyvisa-py's own classes."""
-    others = {key: kind for key, kind in Session._session_classes.items() if key != (InterfaceType.tcpip, "SOCKET")}
+    """Sockets, serial lines, HiSLIP and VXI-11 are ours; USB and GPIB go through pyvisa-py's own classes."""
+    ours = {
+        (InterfaceType.tcpip, "SOCKET"): SocketSession,
+        (InterfaceType.tcpip, "INSTR"): LanSession,
+        (InterfaceType.asrl, "INSTR"): SerialSession,
+    }
+    others = {key: kind for key, kind in Session._session_classes.items() if key not in ours}
     install()
     install()
     assert not caplog.records
-    assert Session.get_session_class(InterfaceType.tcpip, "SOCKET") is SocketSession
+    assert {key: Session.get_session_class(*key) for key in ours} == ours
     assert others == {key: kind for key, kind in Session._session_classes.items() if key in others}
 
 

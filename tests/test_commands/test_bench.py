@@ -39,7 +39,12 @@ def test_a_challenge_is_told_to_machines_and_kept_for_people(tmp_path: Path):
     assert all((tmp_path / name).is_file() for name in challenge["records"])
     said = bench(tmp_path, "--bench", "simulated").stdout
     assert "bench-1, bench simulated, fixture vent-nest" in said
-    assert re.search(r"meter +Glasshouse Bench Works, simulated meter, serial SM-1, firmware 1\.0 +90 d ago", said)
+    meter = (
+        r"meter +Glasshouse Bench Works +simulated meter +SM-1 +1\.0 +meter-confread +90 d ago +275 d +120 min, warm"
+    )
+    assert re.search(meter, said)
+    assert re.search(r"scanner .* none needed +not asked", said)
+    assert "mains 50 Hz, the meter goes by them" in said
     assert said.splitlines()[-1].startswith("challenge passed, just now: mist-lead was refused by its name from")
 
 

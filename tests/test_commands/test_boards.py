@@ -18,6 +18,8 @@ from stations import ROOT, demo_setup, folder_with_addresses
 from test_records.waivers import a_waiver
 
 from batchtest.clock import ScaledClock
+from batchtest.nouns import Phase
+from batchtest.pages.words import shown_dead
 from batchtest.records.record import read_record
 from batchtest.records.waiver import write_waiver
 from batchtest.simulated import RunningBench, start_bench
@@ -42,7 +44,7 @@ def batchtest(*arguments: str, folder: Path = ROOT) -> subprocess.CompletedProce
 @contextmanager
 def wired(folder: Path, **simulation: object) -> Iterator[RunningBench]:
     """A quick simulated bench in this process, and a project folder that reaches it as the real bench "wired"."""
-    with start_bench(demo_setup(**simulation), ScaledClock(QUICK)) as running:  # type: ignore[arg-type]
+    with start_bench(demo_setup(transport="tcp", **simulation), ScaledClock(QUICK)) as running:  # type: ignore[arg-type]
         folder_with_addresses(folder, running)
         yield running
 
@@ -151,9 +153,11 @@ def test_a_waiver_forged_on_the_disk_stops_the_batch_at_its_start(tmp_path: Path
     assert not (tmp_path / "challenges").exists()
 
 
-@pytest.mark.parametrize(("number", "phase"), [(signal.SIGINT, "load"), (signal.SIGTERM, "soft start")])
+@pytest.mark.parametrize(
+    ("number", "phase"), [(signal.SIGINT, "load"), (signal.SIGTERM, "soft start"), (signal.SIGHUP, "load")]
+)
 def test_a_signal_in_mid_board_leaves_the_bench_off(tmp_path: Path, number: signal.Signals, phase: str):
-    """Ctrl-C and SIGTERM under power: off at the instruments, the attempt stopped, what was read in its file."""
+    """Ctrl-C, SIGTERM, a closed terminal under power: off at the instruments, measured, stopped, all in its file."""
     with wired(tmp_path) as running:
         arguments = [*BOARDS, "--bench", "wired", "--serials", "VN-0001..VN-0002"]
         with subprocess.Popen(
@@ -169,11 +173,13 @@ def test_a_signal_in_mid_board_leaves_the_bench_off(tmp_path: Path, number: sign
             _, said = station.communicate(timeout=30)
         assert not running.instruments.supply.output_on
         assert running.instruments.load.inputs_on == ()
-    assert station.returncode == 130
+    assert station.returncode == 130, said
     assert b"resume at serial VN-0001: --serials VN-0001..VN-0002" in said
     record = read_record(tmp_path / "reports" / "try" / "VN-0001.1.csv")
     assert record.attempt.outcome == "stopped"
-    assert record.lines[-1].measurement.phase == phase
+    phases = [line.measurement.phase for line in record.lines]
+    assert phases[phases.index(Phase.POWER_DOWN) - 1] == phase
+    assert shown_dead(record.lines)
 
 
 def wait_for(part: Path, text: str) -> None:

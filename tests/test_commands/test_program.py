@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 import socket
 import subprocess
 import sys
@@ -143,3 +145,39 @@ def test_the_served_bench_answers_any_client_until_it_is_told_to_end():
             assert client.recv(200).startswith(b"Glasshouse Bench Works,simulated meter,SM-1,")
         served.stdin.close()
         assert served.wait(10) == 0
+
+
+def test_an_address_that_moves_is_warned_of_beside_the_procedure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """On standard error, so that a machine still gets its object."""
+    for name in ("fixtures", "limits"):
+        shutil.copytree(ROOT / name, tmp_path / name)
+    file = tmp_path / "fixtures" / "benches" / "lan.toml"
+    address = "TCPIP0::127.0.0.1::5025::SOCKET"
+    file.write_text(file.read_text().replace(address, "ASRL/dev/ttyUSB0::INSTR", 1))
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(program, ["check", "vent-nest", "--bench", "lan", "--json"])
+    assert done.exit_code == 0
+    assert json.loads(done.stdout)
+    assert done.stderr.startswith("meter: /dev/ttyUSB0 may be another adapter after the next start")
+
+
+def test_a_simulated_bench_is_reached_by_the_transports_of_its_file(tmp_path: Path):
+    """A serial line, HiSLIP, VXI-11 and a socket, served by one process and opened by another."""
+    for name in ("fixtures", "limits"):
+        shutil.copytree(ROOT / name, tmp_path / name)
+    file = tmp_path / "fixtures" / "benches" / "simulated.toml"
+    ways = 'transport = "hislip"\ntransports = { meter = "pty", load = "vxi11", supply = "tcp" }\n'
+    file.write_text(file.read_text().replace("[simulation]\n", f"[simulation]\n{ways}", 1))
+    done = subprocess.run(
+        [sys.executable, "-m", "batchtest", "bench", "--bench", "simulated", "--json"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    found = {each["role"]: each["address"] for each in json.loads(done.stdout)["instruments"]}
+    assert re.fullmatch("ASRL/dev/pts/[0-9]+::INSTR", found["meter"])
+    assert "::inst0::" in found["load"]
+    assert found["supply"].endswith("::SOCKET")
+    assert {"::hislip0," in found[role] for role in ("scanner", "handler")} == {True}

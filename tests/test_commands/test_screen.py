@@ -5,7 +5,9 @@ from __future__ import annotations
 import io
 import re
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from rich.console import Console
@@ -250,6 +252,22 @@ def test_a_board_not_shown_dead_is_a_danger():
     shown = Shown().run(loads())
     shown.screen.close_attempt(_attempt(Outcome.STOPPED, "meter: no reply", lines=tuple(loads())), None)
     assert "DANGER: No reading shows that the board was dead at the end." in " ".join(shown.text.split())
+
+
+@pytest.mark.parametrize(
+    ("outcome", "read", "says"),
+    [
+        pytest.param(Outcome.PASS, lines, "safe to disconnect, by measurement", id="shown-dead"),
+        pytest.param(Outcome.STOPPED, loads, "DANGER: No reading shows that the board was dead", id="not-shown"),
+        pytest.param(Outcome.FAIL, gate, "", id="never-powered"),
+    ],
+)
+def test_a_plain_screen_says_safe_only_by_measurement(outcome: Outcome, read: Callable[[], Any], says: str):
+    """Below the result: safe where it was measured, a danger where it was not, nothing where nothing was on."""
+    stream = io.StringIO()
+    PlainScreen(stream).close_attempt(_attempt(outcome, lines=tuple(read())), None)
+    said = stream.getvalue().splitlines()[1:]
+    assert [text[: len(says)] for text in said] == ([says] if says else [])
 
 
 def test_a_simulated_bench_is_marked_all_the_time():

@@ -21,6 +21,7 @@ from batchtest.procedure.actions import CheckCold, CheckInterlock, Identify, Pro
 from batchtest.records.waiver import read_waivers
 
 ID = "id resistor of vent-lead"
+INSTRUMENTS = ["calibration of meter", "calibration of load", "calibration of supply", "warm-up of meter"]
 WANTED = {
     "--bench": "simulated",
     "--batch": "spring",
@@ -120,10 +121,10 @@ def test_a_damaged_waiver_is_not_followed_by_another(tmp_path, monkeypatch):
 
 
 def test_only_proofs_of_needles_and_cable_can_be_waived(setup, procedure):
-    """Every reading of those three actions and the challenge; none of any other action, before or after power."""
+    """Every reading of those three actions, instruments, and the challenge; none of any other action."""
     proofs = (ProveContact, Identify, ProvePinMap)
     wanted = [each.name for action in procedure.gate if isinstance(action, proofs) for each in action.measurements]
-    assert waivable(setup, procedure) == [*wanted, "challenge"]
+    assert waivable(setup, procedure) == [*wanted, *INSTRUMENTS, "challenge"]
     assert {type(action) for action in procedure.gate} >= {*proofs, CheckCold}
     others = [action for action in (*procedure.gate, *procedure.powered) if not isinstance(action, proofs)]
     for measurement in (each for action in others for each in action.measurements):

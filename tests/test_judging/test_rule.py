@@ -138,6 +138,14 @@ def test_a_value_that_did_not_settle_fails():
     assert (found.verdict, found.why) == (FAIL, "did not settle; last value 5.0000 V")
 
 
+@pytest.mark.parametrize("value", [2.0, 5.0, 9.0], ids=["below", "inside", "above"])
+def test_a_value_that_the_load_did_not_hold_is_not_judged(value):
+    """Inside or outside its limits: it is no reading at that current."""
+    assert verdict(value, regulated=False) is UNREAD
+    found = judge(read(value, regulated=False), WINDOW, "guarded")
+    assert "a load or the supply did not hold what it was set to" in found.why
+
+
 def test_no_value_and_not_settled_is_unread():
     """Without a value there is nothing that could have failed to settle."""
     assert verdict(None, settled=False) is UNREAD

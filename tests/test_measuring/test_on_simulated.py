@@ -18,7 +18,7 @@ from batchtest.measuring import Reader
 from batchtest.measuring.raw import INTERLOCK
 from batchtest.nouns import Limit, Measurand, Measurement, Phase, Role
 from batchtest.simulated import RunningBench, start_bench
-from batchtest.simulated.server import Mishap
+from batchtest.simulated.mishaps import Mishap
 
 POINTS = ["feed", "analog", "logic", "core", "bias"]
 
@@ -88,7 +88,7 @@ def test_a_load_step_is_read_settled_with_the_load_status(tmp_path: Path) -> Non
         assert before is not None
         assert loaded.value is not None
         assert loaded.value < before - 0.005
-        assert loaded.status == "load=0"
+        assert loaded.status == "supply=256 supply-questionable=0 load=0"
 
 
 def test_contacts_are_proven_and_an_open_needle_is_not(tmp_path: Path) -> None:
@@ -153,7 +153,7 @@ def test_the_supply_current_is_read_with_its_status(tmp_path: Path) -> None:
         assert found.value is not None
         assert found.uncertainty is not None
         assert abs(found.value - true) <= found.uncertainty
-        assert found.status == "supply=256 supply-questionable=0"
+        assert found.status == "supply=256 supply-questionable=0 load=0"
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from datetime import date
 import pytest
 
 from batchtest.errors import RecordError
-from batchtest.nouns import InstrumentIdentity, Outcome, Phase, Role, Verdict
+from batchtest.nouns import InstrumentIdentity, Line, Outcome, Phase, Role, Verdict
 from batchtest.pages import attempt_page, write_attempt_page
 from test_pages.examples import context, gate, journalled, line, lines, loads, power_down, record
 from test_pages.html import Page
@@ -133,6 +133,15 @@ def test_a_simulated_bench_is_marked_on_screen_and_paper(simulated):
     assert (r"\000028 SIMULATED\000020 BENCH\000029" in page) is simulated
 
 
+def between(first_V: float, last_V: float) -> list[Line]:
+    """The last look at all points, between two readings of the known voltage."""
+    known = [
+        line("reference", volts, phase=Phase.POWER_DOWN, point="reference", lower=4.99, upper=5.01, U=0.001)
+        for volts in (first_V, last_V)
+    ]
+    return [known[0], *power_down(), known[1]]
+
+
 @pytest.mark.parametrize(
     ("outcome", "known", "live"),
     [
@@ -150,6 +159,11 @@ def test_a_simulated_bench_is_marked_on_screen_and_paper(simulated):
             True,
             id="above-its-own-limit",
         ),
+        pytest.param(Outcome.FAIL, (*loads(), *between(5.0, 5.0)), False, id="between-known-voltages"),
+        pytest.param(Outcome.FAIL, (*loads(), *between(5.0, 0.0)), True, id="the-last-known-voltage-is-wrong"),
+        pytest.param(Outcome.FAIL, (*loads(), *between(0.0, 5.0)), True, id="the-first-known-voltage-is-wrong"),
+        pytest.param(Outcome.FAIL, (*loads(), *between(5.0, 5.0)[:-1]), True, id="the-last-look-broke-off"),
+        pytest.param(Outcome.FAIL, (*loads(), *between(5.0, 5.0)[:1]), True, id="no-point-was-looked-at"),
         pytest.param(Outcome.FAIL, (line("residual", 11.0, phase=Phase.GATE, upper=0.05),), True, id="came-in-charged"),
     ],
 )

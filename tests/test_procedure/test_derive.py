@@ -54,7 +54,7 @@ def test_the_gate_goes_from_the_safest_to_the_most_telling(procedure: Procedure)
 
 
 def test_power_rises_and_its_end_is_measured(procedure: Procedure):
-    """Soft start steps rise, load points rise, power-down is last and looks at every pair of terminals."""
+    """Soft start steps rise, load points rise; last, every pair of terminals is read, between two known voltages."""
     steps_V = [action.volts for action in procedure.powered if isinstance(action, SoftStart)]
     loads_A = [sum(action.currents.values()) for action in procedure.powered if isinstance(action, ApplyLoads)]
     last = procedure.powered[-1]
@@ -63,7 +63,8 @@ def test_power_rises_and_its_end_is_measured(procedure: Procedure):
     assert loads_A[0] == 0.0
     assert isinstance(last, PowerDown)
     points = demo_setup().fixture.points
-    seen = {frozenset((points[one.point].plus, points[one.point].minus)) for one in last.measurements}
+    assert (last.measurements[0].point, last.measurements[-1].point) == ("reference", "reference")
+    seen = {frozenset((points[one.point].plus, points[one.point].minus)) for one in last.measurements[1:-1]}
     assert seen == {frozenset((point.plus, point.minus)) for point in points.values()}
 
 

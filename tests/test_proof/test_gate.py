@@ -15,7 +15,7 @@ from batchtest.sequencer import Ending
 from batchtest.sequencer.attempt import try_gate
 from batchtest.sequencer.batch import run_one
 from batchtest.simulated.log import Kind
-from batchtest.simulated.server import Mishap
+from batchtest.simulated.mishaps import Mishap
 
 #: Fixture -> a serial of its board.
 NESTS = {"vent-nest": "VN-0001", "mist-nest": "MS-0001"}

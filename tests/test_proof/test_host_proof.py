@@ -13,6 +13,7 @@ from host_stands import HostStand, host_procedure, host_setup, host_stand
 
 from batchtest.errors import BenchError, InstrumentLost, InstrumentRefused, NotProven, SetupError
 from batchtest.nouns import Line, Measurement, Outcome, Phase, Reading, Role
+from batchtest.pages.words import shown_dead
 from batchtest.procedure import derive_host
 from batchtest.proof import HostProof, Proof, prove_host
 from batchtest.proof import proof as room
@@ -173,7 +174,8 @@ class TestPins:
         """Somebody unplugs it now: every point was read dead after it went off, and the page knows."""
         refused(stand, "CB-201")
         last = {line.measurement.point for line in stand.watcher.lines if line.measurement.phase is Phase.POWER_DOWN}
-        assert last == set(stand.station.setup.fixture.points)
+        assert last == {"reference", *stand.station.setup.fixture.points}
+        assert shown_dead(stand.watcher.lines)
         assert stand.switch.asked[-2:] == ["CB-201 on", "CB-201 off"]
 
 

@@ -18,7 +18,7 @@ def interrupt(*_: object) -> None:
 
 
 def main(folder: Path) -> None:
-    """Write until interrupted, close, read back; again with the interrupt a little later."""
+    """Write until interrupted, then a little more, close, read back; again with the interrupt a little later."""
     signal.signal(signal.SIGALRM, interrupt)
     for turn in range(60):
         journal = Journal.claim(folder, CONTEXT)
@@ -26,10 +26,13 @@ def main(folder: Path) -> None:
             signal.setitimer(signal.ITIMER_REAL, 1e-5 * (turn + 1))
             for number in range(1, 1000):
                 journal.write(a_line(number))
+        for _ in range(turn % 3):
+            journal.write(a_line(len(journal.lines) + 1))
         attempt = close(journal)
         record = read_record(folder / attempt.record)
         assert record.unaltered
         assert record.attempt == attempt
+        assert [line.number for line in record.lines] == list(range(1, len(record.lines) + 1))
 
 
 if __name__ == "__main__":

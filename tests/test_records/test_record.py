@@ -93,7 +93,7 @@ def test_a_record_under_another_name_is_flagged(path):
     [
         pytest.param("4.98,V", "4;98,V", r"VN-0001\.1\.csv: line 2: column value: '4;98' cannot be read", id="cell"),
         pytest.param("elapsed_s", "seconds", r"line 1: has other columns than a record", id="header"),
-        pytest.param("inside,", "inside,,", r"line 2: has 33 cells, not 32", id="cells"),
+        pytest.param("inside,", "inside,,", r"line 2: has 34 cells, not 33", id="cells"),
         pytest.param("inside,", '"inside,', r"line \d+: .*; the record is damaged", id="open-quote"),
     ],
 )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 import signal
-import socket
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
@@ -20,6 +19,8 @@ from batchtest.files.limits import AbortBounds
 from batchtest.nouns import Attempt, Line, Measurand, Outcome, Phase, Role
 from batchtest.procedure.actions import ApplyLoads, SoftStart
 from batchtest.records.record import read_record
+from batchtest.simulated.approach import Approach
+from batchtest.simulated.board import Operating
 from batchtest.simulated.log import Kind
 
 
@@ -195,13 +196,17 @@ def test_a_rail_beyond_its_abort_bound_is_switched_off_at_once(tmp_path: Path):
         assert any(entry.text.startswith("INP OFF") for entry in said[read + 1 : again])
 
 
-def by_hand(station: Stand, *messages: str) -> None:
-    """Somebody else sends messages to the supply, over a connection of their own."""
-    _, host, port, _ = station.running.addresses[Role.SUPPLY].split("::")
-    with socket.create_connection((host, int(port)), 5) as other:
-        for message in (*messages, "*OPC?"):
-            other.sendall(f"{message}\n".encode())
-        assert other.recv(10) == b"1\n"
+def feed(station: Stand, volts: float) -> None:
+    """From now on a source that no instrument knows of holds the feed at a voltage."""
+    rack = station.running.rack
+    solved = rack._solved
+
+    def fed() -> Operating:
+        found = solved()
+        return replace(found, points={**found.points, "feed": volts})
+
+    rack._solved = fed  # type: ignore[method-assign]
+    rack._points["feed"] = Approach(volts, volts, 0.0, 1.0)
 
 
 @pytest.mark.parametrize(
@@ -223,9 +228,9 @@ def test_a_board_that_something_feeds_is_live_and_never_meets_ohms(
 
     def meddle(now: Line) -> None:
         if now.measurement.name == line:
-            by_hand(station, f"VOLT {volts}", "CURR 0.1", "OUTP ON")
+            feed(station, volts)
 
-    with stand(tmp_path) as station:
+    with stand(tmp_path, demo_setup(transports={"supply": "tcp"})) as station:
         station.watcher.on_line = meddle
         attempt = stopped_by(station, "VN-0001", NotProven)
         assert (attempt.outcome, station.outputs_on) == (Outcome.REFUSED, [])

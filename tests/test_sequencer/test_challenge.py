@@ -18,7 +18,7 @@ from batchtest.records.challenge import last_challenge
 from batchtest.records.record import read_record
 from batchtest.sequencer import challenge as room
 from batchtest.sequencer import run_challenge
-from batchtest.simulated.server import Mishap
+from batchtest.simulated.mishaps import Mishap
 
 
 def challenge(station: Stand, wrong: str = "mist-lead") -> Challenge:

@@ -12,13 +12,14 @@ from stations import Stand, stand
 
 from batchtest.errors import BenchError, NotProven
 from batchtest.nouns import Attempt, Line, Outcome, Phase, Role
+from batchtest.pages.words import shown_dead
 from batchtest.proof import proof as room
 from batchtest.proof import prove
 from batchtest.sequencer import Logbook, Observer, Station
 from batchtest.sequencer.attempt import Work
 from batchtest.sequencer.batch import run_one
 from batchtest.sequencer.power import Hands, power_up
-from batchtest.simulated.server import Mishap
+from batchtest.simulated.mishaps import Mishap
 
 #: The last reading of the gate.
 GATE_ENDS = "position-output"
@@ -48,6 +49,11 @@ def meddle(station: Stand, name: str, act: Callable[[], None]) -> None:
 def open_interlock(station: Stand) -> None:
     """Somebody opens the lid."""
     station.running.rack.interlock_ohms = None
+
+
+def powered_names(attempt: Attempt) -> list[str]:
+    """What was read before the power-down."""
+    return [line.measurement.name for line in attempt.lines if line.measurement.phase is not Phase.POWER_DOWN]
 
 
 def supply(station: Stand) -> list[str]:
@@ -128,7 +134,8 @@ def test_an_interlock_opened_during_the_soft_start_switches_off_at_once(
         assert error.told_by == ("interlock",)
         assert supply(station) == [*steps, "off"]
         assert not station.running.log.was_on("load")
-        assert [line.measurement.name for line in attempt.lines[-2:]] == [opened_at, "interlock"]
+        assert powered_names(attempt)[-2:] == [opened_at, "interlock"]
+        assert shown_dead(attempt.lines)
 
 
 @pytest.mark.parametrize("point", [1, 2])
@@ -137,8 +144,8 @@ def test_an_interlock_opened_between_load_points_switches_off_at_once(tmp_path: 
     with stand(tmp_path) as station:
         meddle(station, f"supply current @ load point {point}", lambda: open_interlock(station))
         attempt, _ = refused(station)
-        last = [line.measurement.name for line in attempt.lines][-2:]
-        assert last == [f"supply current @ load point {point}", "interlock"]
+        assert shown_dead(attempt.lines)
+        assert powered_names(attempt)[-2:] == [f"supply current @ load point {point}", "interlock"]
         states = [
             entry for entry in station.running.log.states() if entry.role == "supply" or entry.role.startswith("load")
         ]

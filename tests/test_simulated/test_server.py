@@ -12,7 +12,7 @@ import pytest
 from batchtest.clock import ScaledClock, VirtualClock
 from batchtest.nouns import Role
 from batchtest.simulated import RunningBench, start_bench
-from batchtest.simulated.server import Mishap
+from batchtest.simulated.mishaps import Mishap
 from test_simulated.desk import changed, demo
 
 

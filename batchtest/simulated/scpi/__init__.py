@@ -4,7 +4,7 @@ from batchtest.simulated.scpi.errors import ScpiError
 from batchtest.simulated.scpi.exchange import Exchange
 from batchtest.simulated.scpi.instrument import ScpiInstrument, identity_line
 from batchtest.simulated.scpi.message import Framer
-from batchtest.simulated.scpi.parameters import ChannelList, Choice, Integer, Numeric, boolean, string
+from batchtest.simulated.scpi.parameters import ChannelList, Choice, Integer, Numeric, Parameter, boolean, string
 
 __all__ = [
     "ChannelList",
@@ -13,6 +13,7 @@ __all__ = [
     "Framer",
     "Integer",
     "Numeric",
+    "Parameter",
     "ScpiError",
     "ScpiInstrument",
     "boolean",

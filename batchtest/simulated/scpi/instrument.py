@@ -130,7 +130,7 @@ class ScpiInstrument:
         self.add("*ESR?", status.take_events)
         self.add("*SRE", lambda value: setattr(status, "service_enable", value & ~64), byte)
         self.add("*SRE?", lambda: status.service_enable)
-        self.add("*STB?", self._status_byte)
+        self.add("*STB?", self.status_byte)
 
     def _add_system(self) -> None:
         self.add("SYSTEM:ERROR[:NEXT]?", self.errors.take)
@@ -157,7 +157,8 @@ class ScpiInstrument:
         self.status.questionable.preset()
         self.status.operation.preset()
 
-    def _status_byte(self) -> int:
+    def status_byte(self) -> int:
+        """The status byte, as a serial poll reads it (IEEE 488.2, 11.2)."""
         return self.status.byte(errors=len(self.errors) > 0, message_available=bool(self._answers))
 
 

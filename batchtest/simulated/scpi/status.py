@@ -51,6 +51,12 @@ class Status:
         self.questionable = EventRegister()
         self.operation = EventRegister()
 
+    def power_on(self) -> None:
+        """As after power-on: nothing enabled, only the power-on bit set (IEEE 488.2, 11.5.1.1.2)."""
+        self.clear()
+        self.events = EVENT_BITS["PON"]
+        self.event_enable = self.service_enable = 0
+
     def take_events(self) -> int:
         """The standard event register; reading clears it."""
         events, self.events = self.events, 0

@@ -1,0 +1,69 @@
+"""What all transports share: the mishaps to come, the waiting for replies on the bench's clock, and the end of it."""
+
+from __future__ import annotations
+
+import abc
+import threading
+from collections.abc import Callable
+
+from batchtest.clock import Clock
+from batchtest.simulated.faces import Served
+from batchtest.simulated.mishaps import Mishap
+from batchtest.simulated.scpi import Exchange
+
+#: Longest piece of a wait, in seconds of the clock, after which a server looks whether it is to stop.
+_PIECE_S = 1.0
+
+
+class Server(abc.ABC):
+    """Serves one instrument until `stop`; the next of its faults' `mishaps` befalls its next reply."""
+
+    def __init__(self, instrument: Served, clock: Clock) -> None:
+        self.instrument = instrument
+        self.mishaps = instrument.faults.mishaps
+        self._clock = clock
+        self._stopping = threading.Event()
+
+    @property
+    @abc.abstractmethod
+    def address(self) -> str:
+        """VISA resource name of the instrument."""
+
+    @abc.abstractmethod
+    def stop(self) -> None:
+        """Close everything, and wait for every thread; again does nothing."""
+
+    def _carried_out(self, exchange: Exchange, message: bytes | None) -> tuple[bytes, float] | None:
+        """The reply to a message, without its ending, and when it is ready; `None` where it has none."""
+        exchange.write(message, self._clock.now())
+        return exchange.read() if exchange.waiting else None
+
+    def _answer(self, exchange: Exchange, message: bytes | None, send: Callable[[bytes], None]) -> bool:
+        """Carry out one message and send its reply in time; `False` where the connection is to be closed."""
+        reply = self._carried_out(exchange, message)
+        return reply is None or self._deliver(*reply, send)
+
+    def _deliver(self, reply: bytes, ready_at: float, send: Callable[[bytes], None]) -> bool:
+        """Send a reply when it is ready, as the next mishap has it; `False` where the connection is to be closed."""
+        mishap = self._next_mishap()
+        self._wait_until(ready_at)
+        for wait_s, piece in mishap.pieces(reply, self.instrument.ending):
+            self._wait_until(self._clock.now() + wait_s)
+            if self._stopping.is_set():
+                return False
+            send(piece)
+        return not (mishap.drop or self._stopping.is_set())
+
+    @abc.abstractmethod
+    def _refuse(self, seconds: float) -> None:
+        """Let nobody in for so many real seconds, where the transport has connections."""
+
+    def _next_mishap(self) -> Mishap:
+        mishap = self.mishaps.popleft() if self.mishaps else Mishap()
+        if mishap.refuse_s:
+            self._refuse(mishap.refuse_s)
+        return mishap
+
+    def _wait_until(self, moment: float) -> None:
+        while (now := self._clock.now()) < moment and not self._stopping.is_set():
+            self._clock.wait_until(min(moment, now + _PIECE_S))
