@@ -55,6 +55,27 @@ class Verdict(StrEnum):
     UNREAD = "unread"
 
 
+class NoteKind(StrEnum):
+    """What a note adds to what is known of a board. A deviation is granted before it is made, a concession after."""
+
+    REWORK = "rework"
+    CORRECTION = "correction"
+    DEVIATION = "deviation"
+    CONCESSION = "concession"
+    RELEASE = "release"
+    SCRAP = "scrap"
+
+
+class Reason(StrEnum):
+    """Why a board that was tested before is tested again."""
+
+    RESEATED = "re-seated"
+    REWORKED = "reworked"
+    BENCH_MENDED = "bench-mended"
+    GOLDEN_CHECK = "golden-check"
+    OTHER = "other"
+
+
 class Outcome(StrEnum):
     """What became of an attempt. `STOPPED`: the bench was at fault; `REFUSED`: cable or fixture not proven."""
 
@@ -169,6 +190,7 @@ class InstrumentIdentity:
     ----------
     on_for_s, warm_up_s : how long it had answered without being off when the bench was opened, and how long it should
         have; `None` where its warm-up is not asked for.
+    certificate, dialect_sha256 : number of its calibration's, hash of the dialect's file; empty: not known.
     """
 
     role: Role
@@ -183,6 +205,8 @@ class InstrumentIdentity:
     calibration_age_d: float | None = None
     on_for_s: float | None = None
     warm_up_s: float | None = None
+    certificate: str = ""
+    dialect_sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,11 +238,68 @@ class Waiver:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """What a person adds to the records of a board: a record of its own, which links to the one it is about.
+
+    Parameters
+    ----------
+    number : counted from 1 in its batch, all boards together; 0 until it is written.
+    by, second : who says so, and who else; `second` is empty where nobody else was asked.
+    about, about_sha256 : the record that it is about, from the reports folder, and that record's own hash.
+    part, changed, lot : of a rework: which part, what was done to it, and the lot of the part that was put in.
+    reference : number of a deviation or concession; its limits are `until` (included), `quantity` in boards, or both.
+    written : wall time with offset.
+    sha256 : its own hash in the chain of the station; empty until it is written.
+    """
+
+    number: int
+    batch: str
+    serial: str
+    station: str
+    kind: NoteKind
+    by: str
+    text: str
+    about: str
+    about_sha256: str
+    written: datetime
+    second: str = ""
+    part: str = ""
+    changed: str = ""
+    lot: str = ""
+    reference: str = ""
+    until: date | None = None
+    quantity: int | None = None
+    sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Retest:
+    """Why a board that was tested before in its batch was tested again.
+
+    Parameters
+    ----------
+    text : more about the reason, in the person's words; of a reworked board, what its rework note says.
+    earlier : records of the attempts before this one, from the reports folder, stopped and refused ones too.
+    number : which retest since the board was last reworked, from 1; 0 for the first test after a rework.
+    second : who else answered for more retests than the limits allow one person; empty where nobody had to.
+    """
+
+    reason: Reason
+    text: str = ""
+    earlier: tuple[str, ...]
+    number: int
+    second: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Context:
     """All that a record must say besides its lines, so that it stands up years later; `waivers` were in force then.
 
     `kind` is "host" where a host was mapped with nothing mated to it; `board` is that host then, and `cable` empty.
-    `guardian` is what was told of whoever watched over the outputs, such as an output that it cannot reach.
+    What follows `kind` came later, and is missing in older records: an empty text or `None` is "not known", or, of the
+    humidity (a ratio), "not measured". `option` says by which of its parts lists the board was made; matings are
+    counted with this one; `notes` are those of this board that were written before. `guardian` is what was told of
+    whoever watched over the outputs, such as an output that it cannot reach.
     """
 
     board: str
@@ -241,6 +322,16 @@ class Context:
     started: datetime
     waivers: tuple[Waiver, ...] = ()
     kind: Literal["board", "host"] = "board"
+    firmware: str = ""
+    option: str = ""
+    humidity: float | None = None
+    fixture_revision: str = ""
+    fixture_matings: int | None = None
+    cable_revision: str = ""
+    cable_matings: int | None = None
+    retests_allowed: int | None = None
+    retest: Retest | None = None
+    notes: tuple[Note, ...] = ()
     guardian: tuple[str, ...] = ()
 
 

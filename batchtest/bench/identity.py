@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from batchtest.bench.dialect import Dialect
+from batchtest.bench.dialect import Dialect, dialect_sha256
 from batchtest.bench.link import Link
 from batchtest.bench.templates import in_range
 from batchtest.errors import BenchError, InstrumentReplyError
@@ -62,6 +62,8 @@ def prove_identity(link: Link, role: Role, instrument: Instrument, dialect: Dial
         calibrated=instrument.calibrated,
         due=instrument.due,
         calibration_age_d=None if age is None else float(age) / 86400,
+        certificate=instrument.certificate,
+        dialect_sha256=dialect_sha256(instrument.dialect),
     )
 
 

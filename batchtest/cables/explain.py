@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from typing import Literal
 
-from batchtest.cables.readings import ColdBench, ColdReading, Expected, Harness
+from batchtest.cables.readings import ColdBench, ColdCircuit, ColdReading, Expected, Harness
 from batchtest.cables.signature import INSTRUMENTS, SIGMAS, PinReading, Signature, inside, within
 from batchtest.cables.wiring import WiringFault, in_words, wiring_faults
 from batchtest.errors import NoOperatingPoint
@@ -86,6 +86,11 @@ class Suspects:
         kind: Kind = "board" if board else "wiring" if wiring else "fixture" if fixture else "unknown"
         return Explanation(kind, f"reads like {', or '.join(looks)}") if looks else UNKNOWN
 
+    @cached_property
+    def _right(self) -> ColdCircuit:
+        """The right cable with a nominal board."""
+        return self.harness.once(self.cables[self.signature.cable])
+
     def _library(self, readings: Mapping[str, Reading]) -> Iterator[str]:
         for name in self.cables:
             circuit = self.harness.circuit(name, self.cables[name])
@@ -110,7 +115,7 @@ class Suspects:
 
     def _with(self, what: str, cable: CableFile, fault: str = "") -> Callable[[PinReading], Expected]:
         """What a reading is with a fault, of the cable or of a part. It is solved once: a batch asks more than once."""
-        circuit = cache(lambda: self.harness.once(cable, fault))
+        circuit = cache(lambda: self.harness.once(cable, fault, self._right))
 
         def expect(pin: PinReading) -> Expected:
             if (what, pin.name) not in self._known:

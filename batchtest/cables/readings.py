@@ -14,7 +14,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from batchtest.circuits import Assembly, BenchModel, draw_all, join, nominal_values, with_fault
+from batchtest.circuits import Assembly, BenchModel, Solution, draw_all, join, nominal_values, with_fault
 from batchtest.files.bench import BenchFile, DiodeAccuracy, OhmsAccuracy
 from batchtest.files.cable import CableFile
 from batchtest.files.circuit import CircuitFile
@@ -127,12 +127,17 @@ class ColdBench:
 
 @dataclass(slots=True)
 class ColdCircuit:
-    """Host, one cable and a board as one circuit, with one row of part values and one temperature for each sample."""
+    """Host, one cable and a board as one circuit, with one row of part values and one temperature for each sample.
+
+    `near` is another circuit that differs in little, with one sample: what it settles at is where the solver starts.
+    """
 
     model: BenchModel
     values: Floats
     temperature_C: Floats
+    near: ColdCircuit | None = None
     _volts: dict[tuple[str, float, float], Floats] = field(default_factory=dict)
+    _settled: dict[tuple[str, float, float], Solution] = field(default_factory=dict)
 
     @classmethod
     def drawn(cls, assembly: Assembly, fixture: FixtureFile, count: int = DRAWN) -> ColdCircuit:
@@ -141,17 +146,22 @@ class ColdCircuit:
         return cls(BenchModel.of(assembly, fixture), draw_all(assembly, count), temperatures)
 
     @classmethod
-    def nominal(cls, assembly: Assembly, fixture: FixtureFile) -> ColdCircuit:
+    def nominal(cls, assembly: Assembly, fixture: FixtureFile, near: ColdCircuit | None = None) -> ColdCircuit:
         """One sample with nominal parts at 23 C."""
-        return cls(BenchModel.of(assembly, fixture), nominal_values(assembly), np.array([TEMPERATURES_C[1]]))
+        return cls(BenchModel.of(assembly, fixture), nominal_values(assembly), np.array([TEMPERATURES_C[1]]), near)
 
     def volts(self, reading: ColdReading) -> Floats:
         """Voltage at the point under the reading's test current, V, (samples,)."""
         key = _key(reading)
         if key not in self._volts:
-            solution = self.model.cold(self.values, *key, temperature_C=self.temperature_C)
-            self._volts[key] = solution.between(*self.model.points[reading.point])
+            self._volts[key] = self._solved(key).between(*self.model.points[reading.point])
         return self._volts[key]
+
+    def _solved(self, key: tuple[str, float, float]) -> Solution:
+        if key not in self._settled:
+            start = None if self.near is None else self.near._solved(key)
+            self._settled[key] = self.model.cold(self.values, *key, start, temperature_C=self.temperature_C)
+        return self._settled[key]
 
     def solve(self, readings: Iterable[ColdReading]) -> Self:
         """Solve what will be asked for, all at once: much faster than one by one."""
@@ -202,10 +212,13 @@ class Harness:
             self._circuits[name] = ColdCircuit.drawn(assembly, self.cold.fixture, self.drawn)
         return self._circuits[name]
 
-    def once(self, cable: CableFile, fault: str = "") -> ColdCircuit:
-        """The joined circuit with any cable, one nominal board and a fault such as "board.R1 open"; not kept."""
+    def once(self, cable: CableFile, fault: str = "", near: ColdCircuit | None = None) -> ColdCircuit:
+        """The joined circuit with any cable, one nominal board and a fault such as "board.R1 open"; not kept.
+
+        `near` is one without the fault, which saves most of the solving.
+        """
         assembly = join(self.host, cable, self.board)
-        return ColdCircuit.nominal(with_fault(assembly, fault) if fault else assembly, self.cold.fixture)
+        return ColdCircuit.nominal(with_fault(assembly, fault) if fault else assembly, self.cold.fixture, near)
 
     def every(self) -> list[ColdReading]:
         """Every way to read every point."""

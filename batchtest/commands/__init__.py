@@ -9,16 +9,23 @@ import rich_click as click
 
 from batchtest.errors import NotProven, SetupError, StationError, nearest
 
-#: Command -> what it is for; the module of the same name holds it.
+#: Command -> what it is for; the module of the same name holds it, but for `MODULES`.
 COMMANDS = {
     "bench": "who is on the bench, and whether it still refuses a wrong cable",
     "boards": "test a batch of boards",
     "cables": "which cables can be told apart, what a wrong one would burn",
+    "certificate": "print the test results of a board as a numbered PDF/A",
     "check": "read the files, say every fault, print the procedure and its time",
+    "find": "which boards an instrument, a fixture, a cable or a person touched",
+    "gather": "fold closed batches into Parquet, here or where many stations write to",
     "host": "map a live host with nothing mated to it: every pin's voltage",
+    "note": "add rework, a correction, a deviation or a release to what is recorded of a board",
     "simulate": "serve the simulated bench to any client",
+    "verify": "are the records whole and unaltered, and what that does not prove",
     "waive": "let two people answer for a reading that cannot pass, until a day",
 }
+#: Command -> its module where that has another name.
+MODULES = {"find": "find_boards"}
 
 #: What the person must do next, as the exit code of the program.
 EXIT_SETUP, EXIT_BENCH, EXIT_REFUSED = 2, 3, 4
@@ -33,7 +40,7 @@ class _Commands(click.RichGroup):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command = import_module(f"batchtest.commands.{cmd_name}").command
+        command = import_module(f"batchtest.commands.{MODULES.get(cmd_name, cmd_name)}").command
         assert isinstance(command, click.Command)
         return command
 

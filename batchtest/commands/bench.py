@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import sys
 from dataclasses import asdict
@@ -74,18 +73,20 @@ def command(
         raise SetupError("which bench? say --bench with the name of its file; or --find")
     from batchtest.commands.challenge import challenge
     from batchtest.commands.screen import choose_screen
-    from batchtest.commands.station import ambient_of, job_of, open_station, tell_guard
+    from batchtest.commands.startup import tidy_records
+    from batchtest.commands.station import ambient_of, job_of, open_station, operator_of, tell_guard
     from batchtest.files.library import load_setup
     from batchtest.records.challenge import BATCH
 
-    root = Path.cwd()
+    root, by = Path.cwd(), operator_of(operator)
     setup = load_setup(root, fixture or _only_fixture(root, bench), bench, board)
     with open_station(setup, reports, ambient_of(setup, ambient)) as station:
         tell_guard(station.bench, reports, partial(click.echo, err=True))
         found = None
         if challenged:
-            job = job_of(BATCH, operator or getpass.getuser(), reports)
-            found = challenge(station, job, choose_screen(as_json, sys.stdout), cable)
+            screen = choose_screen(as_json, sys.stdout)
+            tidy_records(reports, setup.bench.station, screen)
+            found = challenge(station, job_of(BATCH, by, reports), screen, cable)
         _tell(station, reports, found, as_json)
 
 

@@ -21,12 +21,17 @@ def instrument_table(bench: Bench) -> Table:
 
     from batchtest.commands.screen import clean
 
-    heads = ("role", "maker", "model", "serial", "firmware", "dialect", "calibrated", "due", "left", "on for")
-    table = Table(*heads, box=None, pad_edge=False)
+    table = Table("role", "who answers", "dialect", "calibrated", "on for", box=None, pad_edge=False)
     today = datetime.now().astimezone().date()
     for known in bench.identities:
-        who = (known.role.value, known.maker, known.model, known.serial, known.firmware, known.dialect)
-        table.add_row(*(Text(clean(cell)) for cell in (*who, *_calibration(bench, known, today), _warmth(known))))
+        cells = (
+            (known.role.value,),
+            (f"{known.model} {known.serial}", known.maker),
+            (known.dialect, f"firmware {known.firmware}"),
+            _calibration(bench, known, today),
+            _warmth(known),
+        )
+        table.add_row(*(Text("\n".join(clean(line) for line in cell if line)) for cell in cells))
     return table
 
 
@@ -55,24 +60,24 @@ def _left_d(bench: Bench, known: InstrumentIdentity, today: date) -> float | Non
     return None if left is None or left == float("inf") else left
 
 
-def _calibration(bench: Bench, known: InstrumentIdentity, today: date) -> tuple[str, str, str]:
+def _calibration(bench: Bench, known: InstrumentIdentity, today: date) -> tuple[str, ...]:
     from batchtest.files.bench import instruments
     from batchtest.files.calibration import must_be_calibrated
 
     if not must_be_calibrated(instruments(bench.file)[known.role]):
-        return "none needed", "", ""
+        return ("none needed",)
     made = "not known"
     if known.calibrated is not None:
         made = f"{known.calibrated.isoformat()}, {(today - known.calibrated).days} d ago"
     elif known.calibration_age_d is not None:
         made = f"{known.calibration_age_d:.0f} d ago"
     left = _left_d(bench, known, today)
-    remaining = "" if left is None else f"{left:.0f} d" if left >= 0 else f"OUT OF DATE by {-left:.0f} d"
-    return made, known.due.isoformat() if known.due else "", remaining
+    remaining = "" if left is None else f"{left:.0f} d left" if left >= 0 else f"OUT OF DATE by {-left:.0f} d"
+    return made, f"due {known.due.isoformat()}" if known.due else "", remaining
 
 
-def _warmth(known: InstrumentIdentity) -> str:
+def _warmth(known: InstrumentIdentity) -> tuple[str, ...]:
     if known.warm_up_s is None:
-        return "not asked"
+        return ("not asked",)
     on = f"{(known.on_for_s or 0.0) / 60:.0f} min"
-    return f"{on}, COLD for {cold_s(known) / 60:.0f} min more" if cold_s(known) else f"{on}, warm"
+    return on, f"COLD for {cold_s(known) / 60:.0f} min more" if cold_s(known) else "warm"

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import getpass
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import rich_click as click
 
-from batchtest.errors import BenchError, NotProven, SetupError, StationError
+from batchtest.errors import BenchError, NotProven, RecordError, SetupError, StationError
 
 if TYPE_CHECKING:
+    from batchtest.commands.retests import Answer
     from batchtest.commands.screen import Screen
     from batchtest.files.library import Setup
     from batchtest.nouns import Attempt, Challenge, Waiver
-    from batchtest.sequencer import Job, Station
+    from batchtest.sequencer import Job, Station, Told
 
 #: Shown before the first power-up of a batch; the law and licensed practice of the place come first.
 CAUTIONS = (
@@ -38,6 +38,8 @@ class Wanted:
     serials: list[str] | None
     operator: str
     ambient: str | None
+    told: Told
+    again: Answer
     reports: Path
     strict: bool
     as_json: bool
@@ -54,6 +56,13 @@ class Wanted:
 @click.option(
     "--ambient", default=None, help="Temperature at the bench, such as '23 C', where the bench file has none."
 )
+@click.option("--humidity", default=None, help="Relative humidity at the bench, such as '45 %', if it was measured.")
+@click.option("--firmware", default=None, help="What the boards carry, where the limits file does not say.")
+@click.option(
+    "--option", default=None, help="By which of its parts lists the boards were made, where that is not said."
+)
+@click.option("--reason", default=None, help="Why boards are tested again: re-seated, reworked, bench-mended, ...")
+@click.option("--and", "second", default=None, help="Who else answers for more retests than the limits allow.")
 @click.option("--reports", type=click.Path(path_type=Path, file_okay=False), default=Path("reports"), show_default=True)
 @click.option("--resume", is_flag=True, help="Go on with a batch: leave out its serials that are done.")
 @click.option("--strict", is_flag=True, help="Exit code 1 if any board did not pass.")
@@ -66,6 +75,11 @@ def command(
     board: str | None,
     operator: str | None,
     ambient: str | None,
+    humidity: str | None,
+    firmware: str | None,
+    option: str | None,
+    reason: str | None,
+    second: str | None,
     reports: Path,
     resume: bool,
     strict: bool,
@@ -76,11 +90,13 @@ def command(
     Example: batchtest boards vent-nest --bench simulated --batch demo --serials VN-0001..VN-0020
     """
     from batchtest.commands.going_on import done_already
+    from batchtest.commands.retests import answer_of
     from batchtest.commands.serials import checked, expand
+    from batchtest.commands.station import operator_of, told_of
     from batchtest.files.library import load_setup
     from batchtest.records.names import checked_name
 
-    setup = load_setup(Path.cwd(), fixture, bench, board)
+    by, setup = operator_of(operator), load_setup(Path.cwd(), fixture, bench, board)
     limits = setup.limits
     listed = [checked(serial, limits.serials, limits.board) for serial in expand(serials)] if serials else None
     if resume and listed is None:
@@ -88,7 +104,16 @@ def command(
     skipped = done_already(reports / checked_name(batch, "batch"), listed or ()) if resume else []
     left = None if listed is None else [serial for serial in listed if serial not in skipped]
     wanted = Wanted(
-        checked_name(batch, "batch"), left, operator or getpass.getuser(), ambient, reports, strict, as_json, skipped
+        batch=checked_name(batch, "batch"),
+        serials=left,
+        operator=by,
+        ambient=ambient,
+        told=told_of(setup, firmware, option, humidity),
+        again=answer_of(reason, second, by),
+        reports=reports,
+        strict=strict,
+        as_json=as_json,
+        skipped=skipped,
     )
     raise SystemExit(_Batch(setup, wanted).run())
 
@@ -97,10 +122,14 @@ class _Batch:
     """A batch from the first board to the batch page."""
 
     def __init__(self, setup: Setup, wanted: Wanted) -> None:
+        from batchtest.commands.retests import Retests
         from batchtest.commands.screen import choose_screen
 
         self.setup, self.wanted = setup, wanted
         self.screen: Screen = choose_screen(wanted.as_json, sys.stdout)
+        self.retests = Retests(
+            wanted.reports, wanted.batch, setup.limits.retests.allowed, wanted.operator, wanted.again, self.screen
+        )
         self.attempts: list[Attempt] = []
         self.challenge: Challenge | None = None
         self.waivers: tuple[Waiver, ...] = ()
@@ -109,20 +138,17 @@ class _Batch:
     def run(self) -> int:
         """Test the boards; the exit code says what the person must do next."""
         from batchtest.commands.station import catch_signals
-        from batchtest.pages import write_batch_page
-        from batchtest.records.batch import batch_summary, write_batch_json
 
         catch_signals()
-        folder = self.wanted.reports / self.wanted.batch
         with self.screen:
             try:
                 self.test()
             except (StationError, KeyboardInterrupt) as error:
                 self.error = error
-            if self.attempts:
-                write_batch_json(folder)
-                write_batch_page(folder)
-                self.screen.end_batch(batch_summary(folder))
+            try:
+                self.end()
+            except RecordError as error:
+                self.error = self.error or error
         self.say_error()
         if self.wanted.as_json:
             self.print_json()
@@ -136,8 +162,11 @@ class _Batch:
         from batchtest.commands.waive import check_waivers
 
         setup, wanted = self.setup, self.wanted
+        self.retests.require(wanted.serials or ())
         with open_station(setup, wanted.reports, ambient_of(setup, wanted.ambient)) as station:
-            job = job_of(wanted.batch, wanted.operator, wanted.reports)
+            job = replace(
+                job_of(wanted.batch, wanted.operator, wanted.reports), told=wanted.told, past=self.retests.past
+            )
             self.waivers = job.in_force(setup)
             check_waivers(self.waivers, station.procedure)
             require_ready(station.bench, self.waivers)
@@ -170,11 +199,25 @@ class _Batch:
                     raise
                 require_ready(station.bench, job.in_force(self.setup))
 
+    def end(self) -> None:
+        """Write the batch's summary and page, and show how it went."""
+        from batchtest.pages import write_batch_page
+        from batchtest.records.batch import write_batch_json
+
+        if self.attempts:
+            folder = self.wanted.reports / self.wanted.batch
+            summary = write_batch_json(folder)
+            write_batch_page(folder)
+            self.screen.end_batch(summary)
+
     def start_batch(self, job: Job) -> None:
-        """Tell the screen what begins, and what is waived."""
+        """Tell the screen what begins, what an earlier run left unfinished, what is waived, and what is worn."""
         from batchtest.commands.serials import as_range
+        from batchtest.commands.startup import tidy_records
+        from batchtest.commands.station import wear_warnings
         from batchtest.pages.waivers import expired_line
         from batchtest.records.excuse import expired
+        from batchtest.records.matings import wear_of
 
         self.screen.start_batch(
             board=self.setup.board,
@@ -187,9 +230,12 @@ class _Batch:
         if self.wanted.skipped:
             done = as_range(list(self.wanted.skipped))
             self.screen.message(f"resumed: {len(self.wanted.skipped)} of the batch are done and left out: {done}")
+        tidy_records(job.reports, self.setup.bench.station, self.screen)
         self.screen.show_waivers(job.in_force(self.setup))
         for waiver in expired(job.waivers, self.setup, job.now()):
             self.screen.message(expired_line(waiver))
+        for warning in wear_warnings(wear_of(self.wanted.reports, self.setup)):
+            self.screen.message(warning)
 
     def tell(self, text: str) -> None:
         """Tell the person, who reads stderr where the screen is a machine's."""
@@ -200,23 +246,30 @@ class _Batch:
     def close(self, attempt: Attempt) -> None:
         """An attempt is on disk: give it its page, and show its verdict."""
         from batchtest.pages import write_attempt_page
+        from batchtest.records.wall_clock import set_back
 
         self.attempts.append(attempt)
         self.screen.close_attempt(attempt, write_attempt_page(self.wanted.reports / attempt.record))
+        if back := set_back(attempt.started, attempt.lines):
+            self.screen.message(
+                f"this computer's clock was set back by {back} in mid-attempt; durations do not go by it"
+            )
 
     def serials(self) -> Iterator[str]:
-        """The serials listed, or typed one after another until an empty line."""
+        """The serials listed, or typed one after another until an empty line, without those left out of a retest."""
         from batchtest.commands.serials import checked
 
         if self.wanted.serials is not None:
-            yield from self.wanted.serials
+            yield from filter(self.retests.admit, self.wanted.serials)
             return
         limits = self.setup.limits
         while typed := self.screen.ask(f"serial of the next {limits.board} (empty: end of batch): ").strip():
             try:
-                yield checked(typed, limits.serials, limits.board)
+                serial = checked(typed, limits.serials, limits.board)
             except SetupError as error:
                 self.screen.message(str(error))
+            else:
+                yield from filter(self.retests.admit, [serial])
 
     def placer(self, station: Station) -> Callable[[str], None]:
         """How a board gets into the nest: by the bench's handler, or by the person."""

@@ -3,58 +3,97 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
+from dataclasses import asdict
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import rich_click as click
 
+from batchtest.errors import SetupError
+
 if TYPE_CHECKING:
     from batchtest.nouns import Measurement
     from batchtest.procedure import Action, HostProcedure, Procedure
+    from batchtest.records.matings import Wear
 
 
 @click.command("check")
 @click.argument("fixture", required=False)
 @click.option("--bench", required=True, help="Bench file, by name without ending.")
 @click.option("--board", help="Board type, where the fixture takes more than one.")
+@click.option("--reports", type=click.Path(path_type=Path, file_okay=False), default=Path("reports"), show_default=True)
+@click.option(
+    "--write-limits", type=click.Path(path_type=Path), help="Write the board's limits to this file, .csv or .toml."
+)
 @click.option("--json", "as_json", is_flag=True, help="The procedure as one JSON object.")
-def command(fixture: str | None, bench: str, board: str | None, as_json: bool) -> None:
+def command(
+    fixture: str | None, bench: str, board: str | None, reports: Path, write_limits: Path | None, as_json: bool
+) -> None:
     """Read the files and print every fault, or else the procedure that follows from them.
 
     Without FIXTURE, every fixture of the folder is checked, those of hosts too.
 
     Example: batchtest check vent-nest --bench simulated
     """
+    from batchtest.commands.station import wear_warnings
     from batchtest.files.bench import warnings
     from batchtest.files.hosts import load_host_setup
-    from batchtest.files.library import fixture_names, host_fixture_names, load_bench, load_setup
+    from batchtest.files.library import Setup, fixture_names, host_fixture_names, load_bench, load_setup
     from batchtest.procedure import derive, derive_host
+    from batchtest.records.matings import wear_of
 
     root = Path.cwd()
     hosts = host_fixture_names(root)
+    if write_limits is not None:
+        _write_limits(write_limits, fixture if fixture not in hosts else None, bench, board)
+        return
     names = [fixture] if fixture else [*fixture_names(root), *hosts]
-    procedures = [
-        derive_host(load_host_setup(root, name, bench))
-        if name in hosts
-        else derive(load_setup(root, name, bench, board))
-        for name in names
+    setups = [
+        load_host_setup(root, name, bench) if name in hosts else load_setup(root, name, bench, board) for name in names
     ]
     for warning in warnings(load_bench(root, bench)):
         click.echo(warning, err=True)
+    procedures = [derive(setup) if isinstance(setup, Setup) else derive_host(setup) for setup in setups]
+    worn = [wear_of(reports, setup) if isinstance(setup, Setup) else () for setup in setups]
     if as_json:
-        click.echo(json.dumps([_as_json(procedure) for procedure in procedures]))
+        click.echo(json.dumps([_as_json(procedure, wear) for procedure, wear in zip(procedures, worn, strict=True)]))
         return
     for procedure in procedures:
         _print(procedure)
+    for warning in dict.fromkeys(wear_warnings(chain.from_iterable(worn))):
+        click.echo(warning)
 
 
-def _as_json(procedure: Procedure | HostProcedure) -> dict[str, Any]:
+def _write_limits(path: Path, fixture: str | None, bench: str, board: str | None) -> None:
+    """Write a checked board's limits the other way; the file they stand in now is left to the person."""
+    from batchtest.files.library import load_setup
+    from batchtest.files.limits_write import as_csv, as_toml
+
+    write = {".csv": as_csv, ".toml": as_toml}.get(path.suffix)
+    if write is None:
+        raise SetupError(f"--write-limits {str(path)!r} ends with neither .csv nor .toml; name it such as vent.csv")
+    if fixture is None:
+        raise SetupError("--write-limits needs the fixture of one board; name it: batchtest check FIXTURE")
+    setup = load_setup(Path.cwd(), fixture, bench, board)
+    try:
+        with path.open("x", encoding="utf-8", newline="") as file:
+            file.write(write(setup.limits))
+    except OSError as error:
+        raise SetupError(f"{path} cannot be written ({error.strerror}); nothing is overwritten") from error
+    click.echo(f"limits of {setup.board} written to {path}, the same values; comments do not travel")
+    click.echo(f"keep one of the two in limits/, {setup.board}.toml or {setup.board}.csv: both together are refused")
+
+
+def _as_json(procedure: Procedure | HostProcedure, wear: Iterable[Wear]) -> dict[str, Any]:
     kind, name, actions = _parts(procedure)
     return {
         kind: name,
         "fixture": procedure.fixture,
         "bench": procedure.bench,
         "seconds": round(procedure.seconds, 3),
+        "matings": [asdict(each) for each in wear],
         "actions": [
             {
                 "title": action.title,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import sys
 from dataclasses import dataclass
@@ -59,13 +58,14 @@ def command(
     Example: batchtest host cabinet-breakout --bench simulated --serial CB-001
     """
     from batchtest.commands.serials import checked
+    from batchtest.commands.station import operator_of
     from batchtest.files.hosts import load_host_setup
     from batchtest.records.names import checked_name
 
     setup = load_host_setup(Path.cwd(), fixture, bench)
     known = checked(serial, setup.fixture.serials, setup.host)
     named = checked_name(batch, "batch")
-    raise SystemExit(_Map(setup, Wanted(known, named, operator or getpass.getuser(), ambient, reports, as_json)).run())
+    raise SystemExit(_Map(setup, Wanted(known, named, operator_of(operator), ambient, reports, as_json)).run())
 
 
 class _Map:
@@ -102,6 +102,7 @@ class _Map:
         """Say the cautions, open the bench, map the host, write its page."""
         from batchtest.commands.host_station import open_host_station, plug_of
         from batchtest.commands.readiness import require_ready
+        from batchtest.commands.startup import tidy_records
         from batchtest.commands.station import ambient_of, job_of, tell_guard
         from batchtest.pages import write_attempt_page
         from batchtest.sequencer import run_host
@@ -112,6 +113,7 @@ class _Map:
             require_ready(station.bench, ())
             self.start()
             tell_guard(station.bench, wanted.reports, self.tell_person)
+            tidy_records(wanted.reports, setup.bench.station, self.screen)
             job = job_of(wanted.batch, wanted.operator, wanted.reports)
             self.attempt, ending = run_host(station, job, wanted.serial, plug_of(station, self.screen), self.screen)
             self.screen.close_attempt(self.attempt, write_attempt_page(wanted.reports / self.attempt.record))

@@ -203,7 +203,7 @@ class LiveScreen:
         )
         if attempt.first_cause:
             yield Text(clean(attempt.first_cause), style="bold")
-        yield Text(f"Next: {next_steps(attempt.outcome, attempt.number, powered=was_powered(attempt.lines))[0]}")
+        yield Text(f"Next: {next_steps(attempt.outcome, attempt.number == 1, powered=was_powered(attempt.lines))[0]}")
         if said and hazard:
             yield Text(clean(said), style=DANGER)
 

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import getpass
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from batchtest.errors import SetupError
+from batchtest.formulas import formula_fault
 
 if TYPE_CHECKING:
     from batchtest.bench import Bench
     from batchtest.files.hosts import HostSetup
     from batchtest.files.library import Setup
-    from batchtest.sequencer import Job, Station
+    from batchtest.records.matings import Wear
+    from batchtest.sequencer import Job, Station, Told
 
 
 @contextmanager
@@ -73,6 +76,52 @@ def job_of(batch: str, operator: str, reports: Path) -> Job:
     waivers = read_waivers(reports, batch)
     since = latest_time(reports / batch, waivers, datetime.now().astimezone())
     return Job(batch, operator, reports, f"batchtest {version('batchtest')}", waivers, since)
+
+
+def operator_of(given: str | None) -> str:
+    """Who is at the bench: as given, or the login name; refused where a spreadsheet would run it as a formula."""
+    if given is None or not given.strip():
+        return getpass.getuser()
+    if fault := formula_fault(given):
+        raise SetupError(f"--operator {fault}")
+    return given
+
+
+def told_of(setup: Setup, firmware: str | None, option: str | None, humidity: str | None) -> Told:
+    """What the person said of the boards and of the air.
+
+    Raises
+    ------
+    SetupError : it contradicts the limits file, or is no share with its unit.
+    """
+    from batchtest.quantities import parse
+    from batchtest.sequencer import Told
+
+    for name, said in (("firmware", firmware), ("option", option)):
+        known = getattr(setup.limits, name)
+        if fault := formula_fault(said or ""):
+            raise SetupError(f"--{name} {fault}")
+        if said and known and said != known:
+            raise SetupError(
+                f"--{name} {said!r} is not {known!r}, which the limits of {setup.board} are for; mend one of them"
+            )
+    try:
+        share = None if humidity is None else parse(humidity, "%")
+    except ValueError as error:
+        raise SetupError(f"--humidity {error}") from error
+    if share is not None and not 0 <= share <= 1:
+        raise SetupError(f"--humidity {humidity!r} is none; write a share of 0 to 100 %, such as '45 %'")
+    return Told(firmware or "", option or "", share)
+
+
+def wear_warnings(wear: Iterable[Wear]) -> Iterator[str]:
+    """A line for each cable and fixture that was mated more often than it is rated for."""
+    for each in wear:
+        if each.over:
+            yield (
+                f"worn: {each.kind} {each.name} was mated {each.count} times and is rated for {each.rated}; "
+                "replace its contacts, then write used = 0 into its file"
+            )
 
 
 def ambient_of(setup: Setup | HostSetup, given: str | None) -> float:

@@ -37,6 +37,7 @@ from batchtest.files.fields import (
     Ratio,
     Seconds,
     Table,
+    Text,
     UnsignedVolts,
     Volts,
     Wrong,
@@ -99,6 +100,7 @@ class Instrument(Table):
     `reply` the longest wait for an answer beyond what the measurement itself takes. `connections` is how many it takes
     at a time, where that is known: with 1 the guardian connects only once the station's own link is closed. `warm_up`
     is how long it must have been on before its readings count; a simulated one says by `on_for` how long it has been.
+    `certificate` is the number of its calibration certificate.
     """
 
     dialect: Name
@@ -112,6 +114,7 @@ class Instrument(Table):
     open: Seconds = Decimal(3)
     calibrated: Day | None = None
     due: Day | None = None
+    certificate: StrictStr = ""
     calibration_age: Seconds | None = None
     connections: Channel | None = None
     warm_up: Seconds = Decimal(0)
@@ -276,15 +279,20 @@ class Simulation(Table):
 class BenchFile(Table):
     """A bench: its instruments by role, mains frequency, ambient temperature (asked for where it is missing).
 
+    `humidity` is relative; where it is missing it was not measured.
+
     `like` names another bench file: each table that is not written here is taken from there, whole; plain keys are not.
     `challenge_every` is how old the last challenge may be, with which the bench showed that it refuses a wrong cable.
     `visa` is how instruments are reached: "@py" by pyvisa-py, "@ivi" by the VISA that is installed on the machine.
+    `workshop` is the name that heads certificates.
     """
 
     like: Name | None = None
     station: Name
+    workshop: Text | None = None
     mains: PositiveHertz
     ambient: Celsius | None = None
+    humidity: Ratio | None = None
     challenge_every: PositiveSeconds | None = None
     visa: Literal["@py", "@ivi"] = "@py"
     reference: Reference

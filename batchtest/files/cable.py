@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pydantic import Field, StrictInt, StrictStr
+from pydantic import Field, StrictStr
 
 from batchtest.files.fields import Channel, Name, Ohms, OhmsPerMetre, PositiveOhms, Ratio, Table, UnsignedMetres, Wrong
+from batchtest.files.matings import Matings
 
 
 class Wire(Table):
@@ -30,15 +31,8 @@ class IdResistor(Table):
             yield ("pins",), f"are both {self.pins[0]}; a resistor lies between two pins, such as [8, 7]"
 
 
-class Matings(Table):
-    """How often the connectors were mated, and how often their maker rates them for."""
-
-    rated: Channel
-    used: StrictInt = Field(default=0, ge=0)
-
-
 class CableFile(Table):
-    """A lead between board and host: which pin goes where, and what its wires and contacts cost.
+    """A lead between board and host: which pin goes where, and what its wires and contacts cost. Its name is its id.
 
     `takes` are boards, `hosts` the circuits it may be plugged into besides the fixtures that name it.
     """
@@ -46,6 +40,7 @@ class CableFile(Table):
     takes: tuple[Name, ...] = Field(min_length=1)
     hosts: tuple[Name, ...] = ()
     owner: StrictStr | None = None
+    revision: StrictStr = ""
     matings: Matings | None = None
     length: UnsignedMetres
     per_metre: OhmsPerMetre

@@ -6,6 +6,7 @@ above the upper one. `Table` raises these together, and `files.read` puts file a
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,9 +14,20 @@ from decimal import Decimal
 from enum import Enum
 from typing import Annotated, Any, Protocol, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictInt, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StrictInt,
+    StrictStr,
+    StringConstraints,
+    model_validator,
+)
 
 from batchtest.files.positions import Key
+from batchtest.formulas import formula_fault
 from batchtest.quantities import as_found, parse, write
 
 #: What is wrong inside a table: the key it concerns, counted from that table, and the message.
@@ -65,6 +77,16 @@ def _read_number(found: object) -> Decimal:
     return value
 
 
+def _read_text(text: str) -> str:
+    if not text.strip():
+        raise ValueError("is empty; write what a person can look up, such as 'data sheet of the display'")
+    if any(unicodedata.category(letter) == "Cc" and letter not in "\t\r\n" for letter in text):
+        raise ValueError(f"has a control character; write it anew, got {as_found(text)}")
+    if fault := formula_fault(text):
+        raise ValueError(fault)
+    return text
+
+
 def _read_day(value: object) -> date:
     if type(value) is not date:
         raise ValueError(f"needs a date without quotes, such as 2026-03-02, got {as_found(value)}")
@@ -99,6 +121,9 @@ PositiveNumber = Annotated[Decimal, BeforeValidator(_read_number)]
 Day = Annotated[date, BeforeValidator(_read_day)]
 #: A channel of a scanner or load, or a pin: counted from 1.
 Channel = Annotated[StrictInt, Field(ge=1)]
+
+#: Free text, which ends up in records and so in spreadsheets.
+Text = Annotated[StrictStr, AfterValidator(_read_text)]
 
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"
 #: A name that is also a file name without ending, a key or a cause: nothing in it that a shell or a disk could mistake.

@@ -11,6 +11,7 @@ from pydantic import Field, StrictStr
 
 from batchtest.errors import nearest
 from batchtest.files.fields import Channel, Name, PositiveOhms, PositiveVolts, Seconds, Table, Terminals, Wrong
+from batchtest.files.matings import Matings
 from batchtest.files.positions import Key, show_key
 from batchtest.quantities import write
 
@@ -83,11 +84,14 @@ class FixtureFile(Table):
     """A fixture: which boards it takes, by which cable, with what circuit in place of the host.
 
     `identify` names the point at which the cable's id resistor is read; a cable without one is told by other readings.
+    `matings` are of its needles: one for each board that is placed.
     """
 
     takes: tuple[Name, ...] = Field(min_length=1)
     cable: Name
     circuit: Name
+    revision: StrictStr = ""
+    matings: Matings | None = None
     identify: Name | None = None
     contact_limit: PositiveOhms = Decimal(5)
     discharge: Discharge

@@ -80,7 +80,7 @@ def cable_names(root: Path) -> list[str]:
 
 def board_names(root: Path) -> list[str]:
     """Names of the boards that have limits in a project's folder, sorted."""
-    return _names(root / "limits", "*.toml")
+    return sorted({*_names(root / "limits", "*.toml"), *_names(root / "limits", "*.csv")})
 
 
 def load_bench(root: Path, name: str) -> BenchFile:
@@ -213,7 +213,7 @@ def _read_named(reading: Reading, files: _Files, named: _Named) -> None:
     for index, board in enumerate(named.takes):
         _note_unknown(reading, files.fixture, ("takes", index), board, ("limits", board_names(root)))
     if files.board is not None and files.board in board_names(root):
-        files.limits = reading.table(root / "limits" / f"{files.board}.toml", LimitsFile)
+        files.limits = reading.limits(files.board)
         files.board_circuit = reading.circuit(files.board)
     files.cables = _read_cables(reading)
     if _note_unknown(reading, files.fixture, ("cable",), named.cable, ("fixtures/cables", cable_names(root))):

@@ -1,4 +1,4 @@
-"""What must hold of a board: `limits/<board>.toml` as frozen values."""
+"""What must hold of a board: `limits/<board>.toml`, or `.csv`, as frozen values."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Literal
 
-from pydantic import Field, StrictStr
+from pydantic import Field, StrictInt, StrictStr
 
 from batchtest.files.bounds import OhmBounds, VoltBounds
-from batchtest.files.fields import Name, Ratio, Table, UnsignedAmperes, Volts, Wrong, crossed
+from batchtest.files.fields import Name, Ratio, Table, Text, UnsignedAmperes, Volts, Wrong, crossed
 from batchtest.files.serials import serial_pattern_faults
 from batchtest.quantities import write
 
@@ -27,7 +27,7 @@ class ColdLimit(Table):
     point: Name
     resistance: OhmBounds | None = None
     diode: VoltBounds | None = None
-    source: StrictStr = "the circuit and its part tolerances"
+    source: Text = "the circuit and its part tolerances"
 
     def own_faults(self) -> Iterator[Wrong]:
         """Both functions, or neither."""
@@ -81,7 +81,7 @@ class RailLimit(Table):
     """
 
     nominal: Volts
-    source: StrictStr
+    source: Text
     at: tuple[LoadLimit, ...] = Field(min_length=1)
     regulation: RegulationLimit | None = None
     resistance: OhmBounds | None = None
@@ -95,13 +95,22 @@ class RailLimit(Table):
         yield from _abort_faults(self)
 
 
+class Retests(Table):
+    """How often one person may test a board again that was tested, and not reworked since."""
+
+    allowed: StrictInt = Field(default=1, ge=0)
+
+
 class LimitsFile(Table):
-    """One board type's limits."""
+    """One board type's limits; `firmware` and `option` (which of its parts lists) are what the boards carry."""
 
     board: Name
-    revision: StrictStr
+    revision: Text
+    firmware: Text = ""
+    option: Text = ""
     serials: StrictStr
     decision: Decision = Decision()
+    retests: Retests = Retests()
     cold: dict[Name, ColdLimit] = {}
     rails: dict[Name, RailLimit] = Field(min_length=1)
 

@@ -122,7 +122,7 @@ def parse_document(data: bytes, file: str, model: type[TableT]) -> Document[Tabl
 
 
 def _written(data: bytes, file: str) -> Written:
-    text = _decode(data, file)
+    text = decode(data, file)
     with _not_too_deep(file):
         positions = find_positions(text)
         return Written(file, _parse_toml(text, file, positions), positions, sha256(data).hexdigest())
@@ -170,7 +170,7 @@ def _not_too_deep(file: str) -> Iterator[None]:
         raise FileFaults([Fault(file, 0, "", "has lists or tables nested too deeply; write it flatter")]) from error
 
 
-def _decode(data: bytes, file: str) -> str:
+def decode(data: bytes, file: str) -> str:
     try:
         text = data.decode()
     except UnicodeDecodeError as error:

@@ -11,6 +11,8 @@ from typing import TypeVar
 from batchtest.errors import Fault, FileFaults
 from batchtest.files.circuit import CircuitFile
 from batchtest.files.fields import Table
+from batchtest.files.limits import LimitsFile
+from batchtest.files.limits_csv import read_limits_csv
 from batchtest.files.parts import load_circuit
 from batchtest.files.read import Document, name_in, read_bytes, read_document
 
@@ -27,13 +29,16 @@ class Reading:
 
     def table(self, path: Path, model: type[TableT]) -> Document[TableT] | None:
         """A TOML file as a model; `None` where it has faults."""
-        try:
-            document = read_document(path, self.root, model)
-        except FileFaults as error:
-            self.faults += error.faults
+        return self._kept(lambda: read_document(path, self.root, model))
+
+    def limits(self, board: str) -> Document[LimitsFile] | None:
+        """A board's limits, TOML or CSV; `None` where they have faults, or are there twice."""
+        toml, csv = (self.root / "limits" / f"{board}{ending}" for ending in (".toml", ".csv"))
+        if toml.exists() and csv.exists():
+            wrong = f"stands beside {name_in(self.root, toml)}; keep one of the two, so that nobody edits the other"
+            self.faults.append(Fault(name_in(self.root, csv), 0, "", wrong))
             return None
-        self.hashes |= document.hashes
-        return document
+        return self._kept(lambda: read_limits_csv(csv, self.root)) if csv.exists() else self.table(toml, LimitsFile)
 
     def circuit(self, name: str) -> CircuitFile | None:
         """A circuit by name; `None` where it has faults."""
@@ -46,6 +51,15 @@ class Reading:
             self.faults += error.faults
             return None
         return circuit
+
+    def _kept(self, read: Callable[[], Document[TableT]]) -> Document[TableT] | None:
+        try:
+            document = read()
+        except FileFaults as error:
+            self.faults += error.faults
+            return None
+        self.hashes |= document.hashes
+        return document
 
     def check(self, check: Callable[..., Iterable[Fault]], *files: object) -> None:
         """Run a check where everything that it looks at could be read."""

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from markupsafe import Markup
 
 from batchtest.errors import RecordError
-from batchtest.nouns import Attempt, Context, Outcome, Waiver
+from batchtest.nouns import Attempt, Context, Note, Outcome, Waiver
 from batchtest.pages import words
+from batchtest.pages.notes import board_notes
 from batchtest.pages.render import moment, render
 from batchtest.pages.strip import strips
 from batchtest.pages.waivers import Notice, notice
 from batchtest.quantities import show
 from batchtest.records.batch import FIRST_PASS_YIELD, OF_THE_BOARD, BatchSummary, Yield, batch_summary
+from batchtest.records.chain import head, short
 from batchtest.records.disk import on_disk, write_whole
 from batchtest.records.names import CSV
+from batchtest.records.note import read_notes
 from batchtest.records.record import Record, read_record
 from batchtest.records.waiver import read_waivers
 
@@ -35,6 +38,7 @@ class BoardRow:
     outcome: str
     cause: str
     attempts: tuple[AttemptLink, ...]
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,13 +53,21 @@ class AttemptLink:
     cause: str
 
 
-def batch_page(summary: BatchSummary, records: Sequence[Record], waivers: Sequence[Waiver] = ()) -> str:
+def batch_page(
+    summary: BatchSummary,
+    records: Sequence[Record],
+    waivers: Sequence[Waiver] = (),
+    notes: Sequence[Note] = (),
+    heads: Mapping[str, str] | None = None,
+) -> str:
     """One HTML file of one batch: no network, no script, prints on A4.
 
     Parameters
     ----------
     records : those of the batch that can be read, for the rails side by side; their lines may be of any attempt.
     waivers : those in the batch's folder; what its records carry is shown even where it is gone from there.
+    notes : those in the batch's folder, on its boards.
+    heads : the head of the chain of each station that tested here.
     """
     contexts = [record.context for record in records]
     notices = list(_notices(waivers, contexts))
@@ -64,7 +76,7 @@ def batch_page(summary: BatchSummary, records: Sequence[Record], waivers: Sequen
         "batch.html",
         {
             "summary": summary,
-            "foot": f"batch {summary.batch}{' (WAIVER)' * bool(notices)}",
+            "foot": f"batch {summary.batch}{' (WAIVER)' * bool(notices)}{_chains(heads)}",
             "waivers": notices,
             "simulated": any(context.simulated for context in contexts),
             "revisions": ", ".join(sorted({context.board_revision for context in contexts})),
@@ -78,9 +90,10 @@ def batch_page(summary: BatchSummary, records: Sequence[Record], waivers: Sequen
             "definition": FIRST_PASS_YIELD,
             "failed": summary.first_pass.boards - summary.first_pass.passed,
             "few": _FEW_CAUSES,
-            "boards": tuple(_rows(summary, contexts)),
+            "boards": tuple(_rows(summary, contexts, notes)),
             "station": [_link(attempt) for attempt in station],
             "strips": strips((record.context.serial, record.lines) for record in _firsts(records)),
+            "heads": [(station, short(sha256), sha256) for station, sha256 in (heads or {}).items()],
             "cautions": words.CAUTIONS,
             "disclaimer": words.DISCLAIMER,
         },
@@ -96,14 +109,39 @@ def write_batch_page(folder: Path) -> Path:
     """
     summary, page = batch_summary(folder), folder / "batch.html"
     records, damaged = _read(folder / Path(attempt.record).name for attempt in summary.attempts)
+    waivers: tuple[Waiver, ...] = ()
+    notes: tuple[Note, ...] = ()
     try:
         waivers = read_waivers(folder.parent, folder.name)
     except RecordError as error:
-        waivers, damaged = (), damaged | {"waivers": str(error)}
-    text = batch_page(replace(summary, damaged=summary.damaged | damaged), records, waivers)
+        damaged |= {"waivers": str(error)}
+    try:
+        notes = read_notes(folder.parent, folder.name)
+    except RecordError as error:
+        damaged |= {"notes": str(error)}
+    heads, no_head = _heads(folder.parent, {record.context.station for record in records})
+    text = batch_page(replace(summary, damaged=summary.damaged | damaged | no_head), records, waivers, notes, heads)
     with on_disk(f"{page} cannot be written"):
         write_whole(page, text)
     return page
+
+
+def _heads(reports: Path, stations: Iterable[str]) -> tuple[dict[str, str], dict[str, str]]:
+    """The head of each station's chain, and why another cannot be read."""
+    heads: dict[str, str] = {}
+    damaged: dict[str, str] = {}
+    for station in sorted(stations):
+        try:
+            sha256 = head(reports, station)
+        except RecordError as error:
+            damaged[f"chain of {station}"] = str(error)
+        else:
+            heads |= {station: sha256} if sha256 else {}
+    return heads, damaged
+
+
+def _chains(heads: Mapping[str, str] | None) -> str:
+    return "".join(f", chain of {station} {short(sha256)}" for station, sha256 in (heads or {}).items())
 
 
 def _read(paths: Iterable[Path]) -> tuple[list[Record], dict[str, str]]:
@@ -131,7 +169,7 @@ def _notices(waivers: Sequence[Waiver], contexts: Sequence[Context]) -> Iterator
         yield notice(waiver, told if waiver in waivers else f"{told} ITS OWN RECORD IS GONE.")
 
 
-def _rows(summary: BatchSummary, contexts: Sequence[Context]) -> Iterator[BoardRow]:
+def _rows(summary: BatchSummary, contexts: Sequence[Context], notes: Sequence[Note]) -> Iterator[BoardRow]:
     waived = {(context.serial, context.attempt) for context in contexts if context.waivers}
     for serial, outcome in summary.boards.items():
         attempts = [attempt for attempt in summary.attempts if attempt.serial == serial]
@@ -142,6 +180,7 @@ def _rows(summary: BatchSummary, contexts: Sequence[Context]) -> Iterator[BoardR
             outcome=outcome.value,
             cause=cause or "",
             attempts=tuple(_link(attempt, (serial, attempt.number) in waived) for attempt in attempts),
+            notes=tuple(board_notes(notes, serial)),
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import quote
 
@@ -12,13 +13,26 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from batchtest.pages.marks import mark, symbols
+from batchtest.records.seal import seal_tags, sealed
 
 _TEMPLATES = Path(__file__).parent / "templates"
 
 
-def render(template: str, values: Mapping[str, object]) -> str:
-    """Fill a template of `templates/`; every value is escaped, a missing one is an error."""
-    return _environment().get_template(template).render(values)
+def render(template: str, values: Mapping[str, object], record: str = "") -> str:
+    """Fill a template of `templates/`, and seal the page; every value is escaped, a missing one is an error.
+
+    Parameters
+    ----------
+    record : hash of the one record that the page shows.
+    """
+    tags = Markup(seal_tags(record, software()))
+    return sealed(_environment().get_template(template).render({**values, "seal_tags": tags}))
+
+
+@cache
+def software() -> str:
+    """Name and version of what writes the pages."""
+    return f"batchtest {version('batchtest')}"
 
 
 def css_string(text: str) -> Markup:

@@ -110,14 +110,14 @@ def safety(outcome: Outcome, lines: Iterable[Line], kind: str = "board") -> str 
 
 
 def next_steps(
-    outcome: Outcome, attempt: int, *, powered: bool, cable: str = "the fixture's own", fixture: str = "the one named"
+    outcome: Outcome, again: bool, *, powered: bool, cable: str = "the fixture's own", fixture: str = "the one named"
 ) -> tuple[str, ...]:
-    """What the person at the bench does now, in order."""
+    """What the person at the bench does now, in order; `again`: one person may test the board once more."""
     match outcome:
         case Outcome.PASS:
             return ("The board may go on: label it with its serial and this attempt.",)
         case Outcome.FAIL:
-            return _after_fail(attempt, powered=powered)
+            return _after_fail(again, powered=powered)
         case Outcome.DOUBTFUL:
             return (
                 "Keep the board apart from those that passed.",
@@ -139,15 +139,15 @@ def next_steps(
             )
 
 
-def _after_fail(attempt: int, *, powered: bool) -> tuple[str, ...]:
+def _after_fail(again: bool, *, powered: bool) -> tuple[str, ...]:
     first = (
         "Red tray. Tie on a fail tag with the serial and the cause.",
         "It failed cold and was never powered. Do not power it, here or elsewhere, before it is repaired."
         if not powered
         else "Do not ship it, and do not load it further.",
     )
-    if attempt > 1:
-        return (*first, "The one retest is used up. To the repair queue, with this page.")
+    if not again:
+        return (*first, "No retest is left without a second person. To the repair queue, with this page.")
     return (
         *first,
         "One retest is allowed: take the board out, look at needles and pads, seat it again. Both attempts are kept.",

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,10 @@ from pydantic import TypeAdapter
 
 from batchtest.errors import RecordError
 from batchtest.nouns import Attempt, Outcome
+from batchtest.records.chain import canonical
+from batchtest.records.damage import Damage
 from batchtest.records.disk import on_disk, write_whole
+from batchtest.records.metadata import laid_out
 from batchtest.records.names import CSV, PART, AttemptName, attempt_files
 from batchtest.records.record import attempt_of, read_sealed
 
@@ -22,6 +26,10 @@ FIRST_PASS_YIELD = (
     "boards that passed at the first attempt that was worked through, of all boards with such an attempt; stopped and "
     "refused attempts are the station's and stay out; doubtful is not a pass; 95 % interval by Clopper and Pearson"
 )
+#: The file of a batch's summary.
+SUMMARY = "batch.json"
+#: The keys of a summary of the first version, which carried no hash of its own.
+_UNSEALED = {"board", "batch", "attempts", "outcomes", "boards", "first_pass", "causes", "open", "damaged"}
 #: Outcomes that tell of the board.
 OF_THE_BOARD = (Outcome.PASS, Outcome.FAIL, Outcome.DOUBTFUL)
 
@@ -99,9 +107,46 @@ def write_batch_json(folder: Path) -> BatchSummary:
     for attempt in described["attempts"]:
         del attempt["lines"]
     described["first_pass"]["definition"] = FIRST_PASS_YIELD
-    with on_disk(f"{folder / 'batch.json'} cannot be written"):
-        write_whole(folder / "batch.json", json.dumps(described, indent=1, ensure_ascii=False) + "\n")
+    with on_disk(f"{folder / SUMMARY} cannot be written"):
+        write_whole(folder / SUMMARY, laid_out({**described, "sha256": _seal(described)}))
     return summary
+
+
+def summary_faults(path: Path, outcomes: Mapping[str, str]) -> Iterator[Damage]:
+    """What is wrong with a batch's summary: changed since, or telling of other attempts than are there.
+
+    Parameters
+    ----------
+    path : a `batch.json`. Attempts that were closed after it was written are no fault.
+    outcomes : every record that is there, from the reports folder, and its outcome; empty where that is not known.
+
+    Raises
+    ------
+    RecordError : it cannot be read from the disk.
+    """
+    record = f"{path.parent.name}/{path.name}"
+    with on_disk(f"{path} cannot be read"):
+        data = path.read_bytes()
+    try:
+        found = json.loads(data.decode())
+        rest = {key: value for key, value in found.items() if key != "sha256"}
+        sealed = found["sha256"] == _seal(rest) if "sha256" in found else rest.keys() == _UNSEALED
+        listed = {str(each["record"]): str(each["outcome"]) for each in found["attempts"]}
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        yield Damage(record=record, field="", what=f"cannot be read any more ({error!r})")
+        return
+    if not sealed or laid_out(found).encode() != data:
+        yield Damage(record=record, field="", what="is not as it was written")
+        return
+    for name, outcome in listed.items():
+        if name not in outcomes:
+            yield Damage(record=name, field="", what=f"was taken out: {record} lists it")
+        elif outcomes[name] not in ("", outcome):
+            yield Damage(record=record, field=f"attempts, {name}", what=f"says {outcome}, the record {outcomes[name]}")
+
+
+def _seal(described: Mapping[str, Any]) -> str:
+    return hashlib.sha256(canonical(dict(described)).encode()).hexdigest()
 
 
 def exact_yield(passed: int, boards: int) -> Yield:

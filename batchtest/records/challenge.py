@@ -14,7 +14,7 @@ from pydantic import TypeAdapter
 from batchtest.errors import RecordError
 from batchtest.files.library import Setup
 from batchtest.nouns import Challenge, Outcome
-from batchtest.records.disk import on_disk, write_whole
+from batchtest.records.disk import make_folder, on_disk, write_whole
 from batchtest.records.record import Record, read_record
 
 #: The batch under which the attempts of challenges are kept.
@@ -35,7 +35,7 @@ def write_challenge(reports: Path, challenge: Challenge) -> Path:
     """
     path = _path(reports, challenge.station, challenge.bench, challenge.fixture)
     with on_disk(f"{path} cannot be written"):
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         write_whole(path, _CHALLENGE.dump_json(challenge, indent=1).decode() + "\n")
     return path
 

@@ -1,7 +1,12 @@
-"""The claim on a number: made by exclusive create, so that two stations on one folder never share one."""
+"""The claim on a number: made by exclusive create, so that two stations on one folder never share one.
+
+Whoever claims also holds a lock on the part file, which the kernel drops with its holder: that is how a station that
+lives is told from one that died.
+"""
 
 from __future__ import annotations
 
+import fcntl
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -44,8 +49,38 @@ def claim_number(first: int, path: Callable[[int, str], Path], final: str = CSV,
         except FileExistsError:
             number += 1
             continue
-        if not path(number, final).exists():
-            return number, file
-        os.close(file)  # another station finished this number between the look and the create
-        growing.unlink()
+        try:
+            if held(file, unsure=True) and is_file(file, growing):
+                if not path(number, final).exists():
+                    return number, file
+                if is_file(file, growing):  # another station finished this number between the look and the create,
+                    growing.unlink(missing_ok=True)  # and may be taking away what it left, which bears this name
+        except OSError:
+            os.close(file)
+            raise
+        os.close(file)
         number += 1
+
+
+def held(file: int, *, unsure: bool) -> bool:
+    """Take the lock of an open part file, for as long as it is open; `False` where somebody who lives has it.
+
+    Parameters
+    ----------
+    unsure : what to say on a disk that knows no locks, where nobody can be told to be alive or dead.
+    """
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:
+        return unsure
+    return True
+
+
+def is_file(file: int, path: Path) -> bool:
+    """Whether an open file still has this name."""
+    try:
+        return os.path.samestat(os.fstat(file), path.stat())
+    except FileNotFoundError:
+        return False

@@ -1,7 +1,8 @@
 """The columns of a record, once: their names and what they mean.
 
 RFC 4180 with a header, UTF-8, decimal point, base units. A number is the shortest text that reads back as the same
-number. An empty cell is no value (in a text column: an empty text).
+number. An empty cell is no value (in a text column: an empty text). A text that a spreadsheet would run as a formula
+has an apostrophe before it (`batchtest.formulas`); records of before that are read all the same.
 """
 
 from __future__ import annotations
@@ -10,6 +11,10 @@ from dataclasses import dataclass
 
 #: A ratio ("%" in the nouns) stands in a record as the plain number it is: 0.02 with unit 1, not 0.02 %.
 RATIO = "1"
+#: What column unit may hold.
+UNITS = ("V", "A", "ohm", RATIO)
+#: A unit as records write it -> its case-sensitive code in the Unified Code for Units of Measure.
+UCUM = {"V": "V", "A": "A", "ohm": "Ohm", "s": "s", "power-line cycles": "1", RATIO: "1"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +60,12 @@ COLUMNS = (
     Column("abort_lower", "below this nothing stays powered", "double", OF_VALUE),
     Column("abort_upper", "above this nothing stays powered", "double", OF_VALUE),
     Column("abort_source", "where the abort bounds come from"),
-    Column("regulated", "false: a load or the supply did not hold what it was set to; not judged", "boolean"),
     Column("status", "status words of the instruments"),
-    Column("raw", "the instrument's reply as it came"),
+    Column("raw", "the instrument's reply as it came, but for an apostrophe before what a spreadsheet would run"),
+    Column("regulated", "false: a load or the supply did not hold what it was set to; not judged", "boolean"),
 )
 NAMES = tuple(column.name for column in COLUMNS)
+#: Columns of every format that there was, the present one first; a later one adds to their end.
+EVERY = (NAMES, NAMES[: NAMES.index("regulated")])
+#: Columns that hold text, which an instrument may have written.
+TEXTS = frozenset(column.name for column in COLUMNS if column.datatype == "string")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -13,11 +13,12 @@ from typing import Self
 
 from batchtest.errors import RecordError
 from batchtest.nouns import Attempt, Context, Line, Outcome
-from batchtest.records.chain import locked_chain
-from batchtest.records.claim import claim_part
-from batchtest.records.disk import on_disk, sync_folder, write_all, write_whole
-from batchtest.records.metadata import Closing, describe
-from batchtest.records.names import CSV, METADATA, PART, AttemptName, checked_name
+from batchtest.records.begun import write_begun
+from batchtest.records.claim import claim_part, is_file
+from batchtest.records.disk import make_folder, on_disk, write_all
+from batchtest.records.link import link_record
+from batchtest.records.metadata import FORMAT, Closing
+from batchtest.records.names import BEGUN, CSV, PART, AttemptName, checked_name
 from batchtest.records.rows import header, row_of
 
 
@@ -41,10 +42,11 @@ class Journal:
         self._file: int | None = file
         self._sha256 = hashlib.sha256()
         self._unsure: tuple[bytes, Line | None] = (b"", None)  # written, or not: an interrupt came while it was synced
+        self._fault = f"{self.path} takes nothing more; it is closed already, or was given up"
 
     @classmethod
     def claim(cls, reports: Path, context: Context) -> Journal:
-        """Claim the next attempt number of a serial by creating its part file, and put the header in it.
+        """Claim the next attempt number of a serial by creating its part file; header and context go to the disk.
 
         Parameters
         ----------
@@ -61,7 +63,7 @@ class Journal:
         checked_name(context.station, "station")
         folder = reports / context.batch
         with on_disk(f"no record of {context.serial} can be begun; do not test"):
-            folder.mkdir(parents=True, exist_ok=True)
+            make_folder(folder)
             name, file = claim_part(folder, context.serial)
             own = replace(
                 context,
@@ -72,10 +74,12 @@ class Journal:
             journal = cls(reports, name, own, file)
             try:
                 journal._append(header(), None)
-                sync_folder(folder)
-            except OSError:
+                write_begun(name.path(folder, BEGUN), own)
+            except (OSError, RecordError):
                 journal.abandon()
-                journal.path.unlink(missing_ok=True)
+                for ending in (BEGUN, PART):
+                    with suppress(OSError):
+                        name.path(folder, ending).unlink(missing_ok=True)
                 raise
         return journal
 
@@ -113,6 +117,7 @@ class Journal:
         ended: datetime,
         duration_s: float,
         proof: Sequence[str] = (),
+        abort_cause: str = "",
     ) -> Attempt:
         """Close the record: describe it, link it into the station's chain, give it its final name.
 
@@ -122,6 +127,7 @@ class Journal:
         ended : wall time with offset.
         duration_s : of the monotonic clock.
         proof : names of the readings that proved it safe to power.
+        abort_cause : in a word, what ended it before its procedure was worked through; empty where nothing did.
 
         Raises
         ------
@@ -137,8 +143,11 @@ class Journal:
                 proof=tuple(proof),
                 csv_sha256=self._hash_on_disk(),
                 previous_sha256="",
+                abort_cause=abort_cause,
+                format=FORMAT,
             )
-            self._finish(closing)
+            link_record(self._reports, closing)
+            self.abandon()
         return Attempt(
             board=self.context.board,
             batch=self.context.batch,
@@ -170,12 +179,21 @@ class Journal:
         """The closed record's path from the reports folder."""
         return f"{self._folder.name}/{self._name.path(self._folder, CSV).name}"
 
+    @property
+    def _open(self) -> int:
+        assert self._file is not None
+        return self._file
+
+    @property
+    def _lost(self) -> str:
+        return f"{self._name.serial} attempt {self.attempt} is not recorded; the board must not leave the bench"
+
     def _append(self, row: bytes, line: Line | None) -> None:
-        if self._file is None:
-            raise RecordError(f"{self.path} takes no more lines; it is closed or was given up")
         self._decide()
         self._unsure = (row, line)
-        write_all(self._file, row)
+        write_all(self._open, row)
+        if not is_file(self._open, self.path):
+            raise RecordError(f"{self.path} was taken away")
         self._settle()
 
     def _settle(self) -> None:
@@ -201,37 +219,21 @@ class Journal:
     @contextmanager
     def _recording(self) -> Iterator[None]:
         """Whatever goes wrong in here, the attempt is not recorded and the part file stays as it is."""
-        lost = f"{self._name.serial} attempt {self.attempt} is not recorded; the board must not leave the bench"
+        if self._file is None:
+            raise RecordError(self._fault)
         try:
-            with on_disk(lost):
+            with on_disk(self._lost):
                 yield
-        except RecordError:
+        except RecordError as error:
+            self._fault = str(error)
             self.abandon()
             raise
 
     def _hash_on_disk(self) -> str:
         """Hash of the part file, which must be what was written; the row that an interrupt left unsure may be in it."""
-        if self._file is None:
-            raise RecordError(f"{self.path} cannot be closed; it is closed already or was given up")
-        os.fdatasync(self._file)
+        os.fdatasync(self._open)
         self._decide()
         found = self._found()
         if found != self._sha256.hexdigest():
             raise RecordError(f"{self.path} is not what was written; something else has changed it")
         return found
-
-    def _finish(self, closing: Closing) -> None:
-        """Give the files their names; what was done so far is undone where something goes wrong."""
-        final = self._name.path(self._folder, CSV)
-        metadata = self._name.path(self._folder, METADATA)
-        with locked_chain(self._reports, self.context.station) as chain, ExitStack() as undo:
-            text, sha256 = describe(final.name, replace(closing, previous_sha256=chain.previous))
-            chain.announce(sha256, self._record)
-            undo.callback(metadata.unlink, missing_ok=True)
-            write_whole(metadata, text)
-            self.abandon()
-            self.path.rename(final)
-            undo.callback(final.rename, self.path)
-            sync_folder(self._folder)
-            chain.finish(sha256, self._record)
-            undo.pop_all()

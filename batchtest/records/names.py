@@ -13,8 +13,12 @@ from batchtest.files.fields import NAME_PATTERN
 CSV = ".csv"
 PART = ".csv.part"
 METADATA = ".csv-metadata.json"
+#: What an attempt is made with, from its claim until it is closed.
+BEGUN = ".csv-metadata.json.part"
 
-_ATTEMPT = re.compile(r"(?P<serial>.+)\.(?P<number>[1-9][0-9]*)(?P<ending>\.csv|\.csv\.part|\.csv-metadata\.json)")
+_ATTEMPT = re.compile(
+    r"(?P<serial>.+)\.(?P<number>[1-9][0-9]*)(?P<ending>\.csv|\.csv\.part|\.csv-metadata\.json|\.csv-metadata\.json\.part)"
+)
 #: Names that one widespread operating system keeps for devices, whatever ending follows them.
 _DEVICE = re.compile(r"(?i:con|prn|aux|nul|com[0-9]|lpt[0-9])(?:\..*)?")
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from batchtest.errors import RecordError
 from batchtest.nouns import Attempt, Context, Line
-from batchtest.records.columns import NAMES
+from batchtest.records.columns import EVERY
 from batchtest.records.disk import on_disk
 from batchtest.records.metadata import Closing, Sealed, read_description
 from batchtest.records.names import CSV, METADATA, AttemptName
@@ -48,12 +48,25 @@ class Record:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Raw:
+    """A closed record as bytes: what stands beside it, its CSV file, and whether anybody has changed either."""
+
+    sealed: Sealed
+    data: bytes
+    unaltered: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """What is on the disk of an attempt that was not closed; `torn` where its last line was cut off and left out."""
+    """What is on the disk of an attempt that was not closed: its lines, and the bytes of a last line that was cut off.
+
+    `whole` are the bytes of the lines and the header; `torn` is empty where nothing was cut off.
+    """
 
     path: Path
     lines: tuple[Line, ...]
-    torn: bool
+    whole: bytes
+    torn: bytes
 
 
 def read_record(path: Path) -> Record:
@@ -64,19 +77,25 @@ def read_record(path: Path) -> Record:
     RecordError : a file is missing or damaged; names the file, and the line and column or the key. A record that can be
         read but was altered is no error: see `unaltered`.
     """
+    raw = read_raw(path)
+    return Record(
+        path=path,
+        closing=raw.sealed.closing,
+        lines=tuple(lines_of(path, raw.data)),
+        sha256=raw.sealed.sha256,
+        unaltered=raw.unaltered,
+    )
+
+
+def read_raw(path: Path) -> Raw:
+    """Read a closed record without looking into its lines; raises RecordError as `read_record` does."""
     sealed = read_sealed(path)
     with on_disk(f"{path} cannot be read"):
         data = path.read_bytes()
     context = sealed.closing.context
     same_name = AttemptName.of(path) == (AttemptName(context.serial, context.attempt), CSV)
     same_data = hashlib.sha256(data).hexdigest() == sealed.closing.csv_sha256
-    return Record(
-        path=path,
-        closing=sealed.closing,
-        lines=tuple(_lines(path, data)),
-        sha256=sealed.sha256,
-        unaltered=same_name and same_data and sealed.intact,
-    )
+    return Raw(sealed=sealed, data=data, unaltered=same_name and same_data and sealed.intact)
 
 
 def read_sealed(path: Path) -> Sealed:
@@ -99,7 +118,8 @@ def read_part(path: Path) -> Part:
     whole = data
     while whole and not _ends_with_a_row(whole):
         whole = whole[: whole[:-1].rfind(b"\r\n") + 2] if b"\r\n" in whole[:-1] else b""
-    return Part(path=path, lines=tuple(_lines(path, whole)) if whole else (), torn=whole != data)
+    lines = tuple(lines_of(path, whole)) if whole else ()
+    return Part(path=path, lines=lines, whole=whole, torn=data[len(whole) :])
 
 
 def attempt_of(closing: Closing, path: Path, lines: tuple[Line, ...] = ()) -> Attempt:
@@ -119,25 +139,27 @@ def attempt_of(closing: Closing, path: Path, lines: tuple[Line, ...] = ()) -> At
     )
 
 
+def lines_of(path: Path, data: bytes) -> Iterator[Line]:
+    """The lines of a record's bytes; raises RecordError with file, line and column."""
+    rows = csv.reader(io.StringIO(_text(path, data), newline=""), strict=True)
+    try:
+        names = tuple(next(rows, ()))
+        if names not in EVERY:
+            raise RecordError(f"{path}: line 1: has other columns than a record")
+        while (begin := rows.line_num + 1) and (cells := next(rows, None)) is not None:
+            yield _line(path, begin, cells, names)
+    except csv.Error as error:
+        raise RecordError(f"{path}: line {rows.line_num}: {error}; the record is damaged") from error
+
+
 def _ends_with_a_row(data: bytes) -> bool:
     """A row ends with CR LF outside quotes; every quote inside a quoted cell is doubled, so they pair up."""
     return data.endswith(b"\r\n") and data.count(b'"') % 2 == 0
 
 
-def _lines(path: Path, data: bytes) -> Iterator[Line]:
-    rows = csv.reader(io.StringIO(_text(path, data), newline=""), strict=True)
+def _line(path: Path, number: int, cells: list[str], names: tuple[str, ...]) -> Line:
     try:
-        if tuple(next(rows, ())) != NAMES:
-            raise RecordError(f"{path}: line 1: has other columns than a record")
-        while (begin := rows.line_num + 1) and (cells := next(rows, None)) is not None:
-            yield _line(path, begin, cells)
-    except csv.Error as error:
-        raise RecordError(f"{path}: line {rows.line_num}: {error}; the record is damaged") from error
-
-
-def _line(path: Path, number: int, cells: list[str]) -> Line:
-    try:
-        return line_of(cells)
+        return line_of(cells, names)
     except RecordError as error:
         raise RecordError(f"{path}: line {number}: {error}") from error
 

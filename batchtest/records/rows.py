@@ -9,15 +9,16 @@ from datetime import datetime
 from typing import TypeVar
 
 from batchtest.errors import RecordError
+from batchtest.formulas import harmless, original
 from batchtest.nouns import Judgement, Limit, Line, Measurand, Measurement, Phase, Reading, Verdict
-from batchtest.records.columns import NAMES, RATIO
+from batchtest.records.columns import NAMES, RATIO, TEXTS
 
 Kind = TypeVar("Kind")
 
 
-def header() -> bytes:
+def header(names: Sequence[str] = NAMES) -> bytes:
     """The first row of a record, as it goes to the disk."""
-    return _encoded(NAMES)
+    return _encoded(names)
 
 
 def row_of(line: Line) -> bytes:
@@ -29,21 +30,26 @@ def row_of(line: Line) -> bytes:
     """
     cells = _cells(line)
     try:
-        return _encoded([cells[name] for name in NAMES])
+        return _encoded([harmless(cells[name]) if name in TEXTS else cells[name] for name in NAMES])
     except UnicodeEncodeError as error:
         raise RecordError(f"line {line.number} ({line.measurement.name}): {error.object!r} is not Unicode") from error
 
 
-def line_of(cells: Sequence[str]) -> Line:
+def line_of(cells: Sequence[str], names: Sequence[str] = NAMES) -> Line:
     """Read a row's cells back into the very line they were made from.
+
+    Parameters
+    ----------
+    names : of the record's columns, one of `columns.EVERY`; a cell of a column that it has not is empty.
 
     Raises
     ------
     RecordError : names the column that cannot be read.
     """
-    if len(cells) != len(NAMES):
-        raise RecordError(f"has {len(cells)} cells, not {len(NAMES)}")
-    row = _Row(dict(zip(NAMES, cells, strict=True)))
+    if len(cells) != len(names):
+        raise RecordError(f"has {len(cells)} cells, not {len(names)}")
+    found = {name: original(cell) if name in TEXTS else cell for name, cell in zip(names, cells, strict=True)}
+    row = _Row(dict.fromkeys(NAMES, "") | found)
     return Line(
         number=row.read("number", int),
         time=row.read("time", _time),

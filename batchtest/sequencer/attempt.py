@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol, TypeVar
 
 from batchtest.bench import Bench
-from batchtest.errors import NotProven, SafetyTrip, StationError
+from batchtest.errors import BenchError, NotProven, RecordError, SafetyTrip, SetupError, StationError
 from batchtest.files.library import Setup
 from batchtest.judging.rule import first_cause, outcome_of
 from batchtest.measuring import Reader
@@ -25,11 +25,15 @@ from batchtest.sequencer.shield import uninterrupted
 
 @dataclass(frozen=True, slots=True)
 class Ending:
-    """How an attempt ended: the outcome, what decided it, and the error to pass on once the record is closed."""
+    """How an attempt ended: the outcome, what decided it, and the error to pass on once the record is closed.
+
+    `aborted` says in a word what ended it before its procedure was worked through; empty where nothing did.
+    """
 
     outcome: Outcome
     first_cause: str | None
     error: BaseException | None = None
+    aborted: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +87,26 @@ def run_attempt(
         logbook.begin()
         work(station, serial, logbook, observer)
     except SafetyTrip as trip:
-        ending = Ending(Outcome.FAIL, str(trip))
+        ending = Ending(Outcome.FAIL, str(trip), aborted="safety trip")
     except NotProven as refusal:
-        ending = Ending(Outcome.REFUSED, str(refusal), refusal)
+        ending = Ending(Outcome.REFUSED, str(refusal), refusal, "not proven")
     except BaseException as error:  # a bench error, Ctrl-C, a bug: stopped; raised once its record is closed
-        ending = Ending(Outcome.STOPPED, _cause(error), error)
+        ending = Ending(Outcome.STOPPED, _cause(error), error, _kind(error))
     else:
         lines = counted(logbook.lines, logbook.waivers)
-        ending = Ending(outcome_of(line.judgement for line in lines), first_cause(lines))
+        outcome = outcome_of(line.judgement for line in lines)
+        cold = outcome is not Outcome.PASS and all(line.measurement.phase is Phase.GATE for line in logbook.lines)
+        ending = Ending(outcome, first_cause(lines), aborted="cold checks" if cold else "")
     return _switched_off(station.bench, ending)
+
+
+def _kind(error: BaseException) -> str:
+    """What stopped an attempt, in a word: the bench, the record, a person or signal, or a fault of this program."""
+    if isinstance(error, KeyboardInterrupt):
+        return "interrupted"
+    name = type(error).__name__
+    kinds = {BenchError: f"bench: {name}", RecordError: "record", SetupError: "setup"}
+    return next((word for kind, word in kinds.items() if isinstance(error, kind)), f"program: {name}")
 
 
 def _cause(error: BaseException) -> str:
@@ -108,7 +123,7 @@ def _switched_off(bench: Bench, ending: Ending) -> Ending:
     except KeyboardInterrupt as stop:  # held back until the outputs were off: the attempt stands, the batch ends
         return replace(ending, error=ending.error or stop)
     except Exception as error:  # whatever keeps an output on outweighs every other ending
-        return Ending(Outcome.STOPPED, str(error), error)
+        return Ending(Outcome.STOPPED, str(error), error, _kind(error))
     return ending
 
 

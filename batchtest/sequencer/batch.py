@@ -8,14 +8,17 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
+from batchtest.errors import BenchError, RecordError
 from batchtest.files.library import Setup
 from batchtest.judging.rule import Rule
 from batchtest.nouns import Attempt, Context, Phase, Waiver
 from batchtest.records.excuse import in_force
 from batchtest.records.journal import Journal
+from batchtest.records.matings import count_mating
 from batchtest.sequencer.attempt import Ending, Station, StationT, Work, run_attempt, test
 from batchtest.sequencer.logbook import Logbook, Observer
 from batchtest.sequencer.shield import uninterrupted
+from batchtest.sequencer.told import NOTHING_TOLD, Past, Told, completed, nothing_known
 
 
 class BatchObserver(Observer, Protocol):
@@ -30,7 +33,8 @@ class BatchObserver(Observer, Protocol):
 class Job:
     """What is the same for all boards of a batch besides the station: its name, who tests, where records go.
 
-    `waivers` are all of the batch; `since` is the latest time that its records know.
+    `waivers` are all of the batch; `since` is the latest time that its records know. `told` is what the person said
+    besides, `past` what is known of a board before it is placed.
     """
 
     batch: str
@@ -39,6 +43,8 @@ class Job:
     software: str
     waivers: tuple[Waiver, ...] = ()
     since: datetime | None = None
+    told: Told = NOTHING_TOLD
+    past: Callable[[str], Past] = nothing_known
 
     def in_force(self, setup: Setup) -> tuple[Waiver, ...]:
         """The waivers that hold now."""
@@ -83,8 +89,10 @@ def run_one(
     observer: BatchObserver,
     work: Work[Station] = test,
 ) -> tuple[Attempt, Ending]:
-    """One attempt from the claim of its number to its closed record, and how it ended."""
-    plan = Plan(_context(station, job, serial), station.setup.limits.decision.rule, station.procedure.seconds)
+    """One attempt from the claim of its number to its closed record, and how it ended; its mating is counted first."""
+    wear = count_mating(job.reports, station.setup, job.batch, serial)
+    context = completed(_context(station, job, serial), station.setup, job.told, job.past(serial), wear)
+    plan = Plan(context, station.setup.limits.decision.rule, station.procedure.seconds)
     return record(station, job.reports, plan, place, observer, work)
 
 
@@ -109,11 +117,21 @@ def record(
                     ending.first_cause,
                     ended=datetime.now().astimezone(),
                     duration_s=logbook.elapsed_s,
+                    abort_cause=ending.aborted,
                     proof=[line.measurement.name for line in logbook.lines if line.measurement.phase is Phase.GATE],
                 )
         except KeyboardInterrupt as stop:  # held back until the record was closed
             ending = replace(ending, error=ending.error or stop)
+        except RecordError as lost:
+            raise _not_recorded(lost, ending.error) from lost
     return attempt, ending
+
+
+def _not_recorded(lost: RecordError, stopped: BaseException | None) -> RecordError:
+    """What to say of an attempt that could not be closed: why it is not recorded, and what was wrong with the bench."""
+    if isinstance(stopped, RecordError):
+        return stopped  # it could not be closed because a line could not be written
+    return RecordError(f"{lost}\n{stopped}") if isinstance(stopped, BenchError) else lost
 
 
 def _context(station: Station, job: Job, serial: str) -> Context:

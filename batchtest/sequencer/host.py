@@ -17,6 +17,7 @@ from batchtest.proof import HostSwitch, prove_host
 from batchtest.sequencer.attempt import Ending
 from batchtest.sequencer.batch import BatchObserver, Job, Plan, record
 from batchtest.sequencer.logbook import Logbook, Observer
+from batchtest.sequencer.told import humidity_of
 
 #: Hosts are judged so that what passes is shown to pass.
 RULE: Rule = "guarded"
@@ -90,5 +91,7 @@ def host_context(station: HostStation, job: Job, serial: str) -> Context:
         instruments=station.bench.identities,
         started=datetime.now().astimezone(),
         kind="host",
+        humidity=humidity_of(setup.bench.humidity, job.told),
+        fixture_revision=setup.fixture.revision,
         guardian=station.bench.guard.notes,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,20 +27,20 @@ class Operating:
     unsolved: str = ""
 
 
+#: A reading with the meter's ohms source: its point, test current (A) and compliance (V).
+ColdState = tuple[str, float, float]
+
+
 @dataclass(frozen=True, slots=True)
 class State:
-    """What drives a board: the supply's voltage (V) and limit (A) with what each load channel draws (A); or the ohms
-    source of the meter at a point, with its current (A) and compliance (V)."""
+    """What feeds and loads a board: the supply's voltage (V) and limit (A), what each load channel draws (A)."""
 
     volts: float
     amperes: float
-    point: str = ""
     loads: tuple[tuple[int, float], ...] = ()
 
     def solve(self, model: BenchModel, values: Floats, start: Solution | None = None) -> Solution:
         """Operating point of a circuit in this state; raises NoOperatingPoint."""
-        if self.point:
-            return model.cold(values, self.point, self.amperes, self.volts, start=start)
         return model.powered(values, self.volts, self.amperes, dict(self.loads), start=start)
 
 
@@ -49,10 +49,12 @@ class Nominal:
     """A good board with nominal parts: where it settles is where the solver starts for every other board.
 
     The start follows from the state alone, so that a board's operating points do not depend on what came before.
+    `cold` are the readings that were asked of any board so far, in the order in which they first were.
     """
 
     model: BenchModel
     values: Floats
+    cold: dict[ColdState, None] = field(default_factory=dict)
     _solutions: dict[State, Solution | None] = field(default_factory=dict)
 
     def start(self, state: State) -> Solution | None:
@@ -80,7 +82,7 @@ class Board:
     charge_V: Mapping[str, float]
     _powered: dict[State, Operating] = field(default_factory=dict)
     _free: dict[tuple[float, tuple[tuple[int, float], ...]], Operating] = field(default_factory=dict)
-    _cold: dict[State, float] = field(default_factory=dict)
+    _cold: dict[ColdState, float] = field(default_factory=dict)
 
     def powered(self, volts: float, limit_A: float, loads: Mapping[int, float]) -> Operating:
         """Where the board settles with the supply at `volts` (V) and `limit_A`, load channels drawing `loads` (A)."""
@@ -88,7 +90,7 @@ class Board:
         free = self._free.get((volts, drawn))
         if free is not None and free.supply_A < _FREE * limit_A:
             return free
-        state = State(volts, limit_A, loads=drawn)
+        state = State(volts, limit_A, drawn)
         if state not in self._powered:
             found = self._powered[state] = self._solve(state)
             if found.supply_A < _FREE * limit_A:
@@ -97,14 +99,24 @@ class Board:
 
     def cold(self, point: str, current_A: float, compliance_V: float) -> float:
         """Voltage at a point with only the meter's test current on, V; its compliance where the current gives up."""
-        state = State(compliance_V, current_A, point)
+        state = (point, current_A, compliance_V)
+        self.nominal.cold[state] = None
         if state not in self._cold:
-            try:
-                solution = state.solve(self.model, self.values, self.nominal.start(state))
-                self._cold[state] = float(solution.between(*self.terminals[point])[0])
-            except NoOperatingPoint:
-                self._cold[state] = compliance_V
+            self._solve_cold([asked for asked in self.nominal.cold if asked not in self._cold])
         return self._cold[state]
+
+    def _solve_cold(self, states: Sequence[ColdState]) -> None:
+        """Solve readings together, which costs little more than one; one by one where one has no operating point."""
+        try:
+            volts = self.model.cold_all(self.values, states)[:, 0]
+        except NoOperatingPoint:
+            if len(states) == 1:
+                self._cold[states[0]] = states[0][-1]
+            else:
+                for state in states:
+                    self._solve_cold([state])
+        else:
+            self._cold |= zip(states, map(float, volts), strict=True)
 
     def _solve(self, state: State) -> Operating:
         channels = [channel for channel, _ in state.loads]

@@ -52,7 +52,7 @@ def measure(folder: Path, lines: int) -> dict[str, float | int | bool]:
         "lines": lines,
         "journalled_ms": round(statistics.median(journalled), 4),
         "bare_ms": round(statistics.median(bare), 4),
-        "more_ms": round(more, 4),
+        "ms_over_bare_append": round(more, 4),
         "reach_ms": 1.0,
         "reached": more <= 1.0,
     }

@@ -35,11 +35,11 @@ class KeptHarness(Harness):
 
     kept: list[ColdReading] = field(default_factory=list)
 
-    def once(self, cable: CableFile, fault: str = "") -> ColdCircuit:
+    def once(self, cable: CableFile, fault: str = "", near: ColdCircuit | None = None) -> ColdCircuit:
         """The joined circuit with any cable, one nominal board, and its pin map solved as a whole."""
         key = f"{cable.wires} {cable.id_resistor} {fault}"
         if key not in self._circuits:
-            self._circuits[key] = super().once(cable, fault).solve(self.kept)
+            self._circuits[key] = super().once(cable, fault, near).solve(self.kept)
         return self._circuits[key]
 
 

@@ -130,7 +130,7 @@ def test_a_part_of_the_board_that_suffers_is_named_with_the_host():
 class Unsolvable(Harness):
     """A harness in which no faulty cable has an operating point."""
 
-    def once(self, cable: CableFile, fault: str = "") -> ColdCircuit:
+    def once(self, cable: CableFile, fault: str = "", near: ColdCircuit | None = None) -> ColdCircuit:
         """Never."""
         raise NoOperatingPoint("no operating point for sample 0: host.n0 would not settle")
 

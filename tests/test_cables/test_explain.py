@@ -211,7 +211,7 @@ def test_one_unread_value_leaves_all_unexplained():
 class Unsolvable(Harness):
     """A harness in which nothing that has a fault has an operating point."""
 
-    def once(self, cable: CableFile, fault: str = "") -> ColdCircuit:
+    def once(self, cable: CableFile, fault: str = "", near: ColdCircuit | None = None) -> ColdCircuit:
         """Never."""
         raise NoOperatingPoint("no operating point for sample 0: host.n0 would not settle")
 

@@ -40,7 +40,8 @@ def test_a_challenge_is_told_to_machines_and_kept_for_people(tmp_path: Path):
     said = bench(tmp_path, "--bench", "simulated").stdout
     assert "bench-1, bench simulated, fixture vent-nest" in said
     meter = (
-        r"meter +Glasshouse Bench Works +simulated meter +SM-1 +1\.0 +meter-confread +90 d ago +275 d +120 min, warm"
+        r"meter +simulated meter SM-1 +meter-confread +90 d ago +120 min *\n"
+        r" +Glasshouse Bench Works +firmware 1\.0 +275 d left +warm"
     )
     assert re.search(meter, said)
     assert re.search(r"scanner .* none needed +not asked", said)

@@ -15,10 +15,13 @@ from pathlib import Path
 
 import pytest
 from stations import ROOT, demo_setup, folder_with_addresses
+from test_records.contexts import closed
 from test_records.waivers import a_waiver
 
 from batchtest.clock import ScaledClock
-from batchtest.nouns import Phase
+from batchtest.commands.station import told_of
+from batchtest.errors import SetupError
+from batchtest.nouns import Outcome, Phase
 from batchtest.pages.words import shown_dead
 from batchtest.records.record import read_record
 from batchtest.records.waiver import write_waiver
@@ -77,6 +80,35 @@ def test_strict_tells_a_bad_board_by_the_exit_code(tmp_path: Path):
     """With --strict a board that did not pass makes it 1; the same batch without is 0."""
     arguments = (*BOARDS, "--bench", "simulated", "--serials", "VN-0004", "--reports", str(tmp_path))
     assert batchtest(*arguments, "--strict").returncode == 1
+
+
+def test_the_same_batch_again_wants_a_reason_and_says_how_to_give_it(tmp_path: Path):
+    """Without one, in a pipe: exit code 2 and nothing started; with one it is attempt 2, and its record says why."""
+    closed(tmp_path, "VN-0009", Outcome.FAIL, "logic is low", batch="try")
+    arguments = (*BOARDS, "--bench", "simulated", "--serials", "VN-0009", "--reports", str(tmp_path))
+    again = batchtest(*arguments)
+    assert (again.returncode, again.stdout) == (2, "")
+    assert "tested before in batch try: VN-0009 (VN-0009 attempt 1 before: FAIL on " in again.stderr
+    assert "say why with --reason re-seated|reworked|" in again.stderr
+    said = batchtest(*arguments, "--reason", "re-seated", "--humidity", "45 %", "--firmware", "1.2")
+    assert "VN-0009 attempt 2: FAIL" in said.stdout
+    context = read_record(tmp_path / "try" / "VN-0009.2.csv").context
+    assert (context.retest.reason, context.retest.earlier) == ("re-seated", ("try/VN-0009.1.csv",))
+    assert (context.humidity, context.firmware) == (0.45, "1.2")
+
+
+@pytest.mark.parametrize(
+    ("said", "message"),
+    [
+        pytest.param((None, None, "45"), "--humidity has no unit", id="humidity-without-unit"),
+        pytest.param((None, None, "145 %"), "--humidity '145 %' is none; write a share", id="too-wet"),
+        pytest.param((None, "12 V", None), "--option '12 V' is not '24 V', which the limits of vent", id="option"),
+    ],
+)
+def test_what_was_told_does_not_contradict_the_files(said: tuple[str | None, ...], message: str):
+    """Limits are for one kind of board; which of the two is wrong, the person must say."""
+    with pytest.raises(SetupError, match=message):
+        told_of(demo_setup(), *said)
 
 
 @pytest.mark.parametrize(

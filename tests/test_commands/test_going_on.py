@@ -18,10 +18,12 @@ from batchtest.commands import program
 from batchtest.commands.boards import Wanted, _Batch
 from batchtest.commands.going_on import brought_back, done_already
 from batchtest.commands.readiness import require_ready
+from batchtest.commands.retests import Answer
 from batchtest.commands.screen import PlainScreen
 from batchtest.errors import BenchError, InstrumentReplyError, SetupError
 from batchtest.files.bench_faults import BenchFault
 from batchtest.nouns import Outcome, Role
+from batchtest.sequencer import Told
 
 
 class Person(PlainScreen):
@@ -45,7 +47,17 @@ def garbage(station: Stand, at: int) -> None:
 
 def batch(station: Stand, *serials: str, screen: PlainScreen) -> _Batch:
     """A batch of these serials on a station, in front of a screen."""
-    wanted = Wanted("try", list(serials), "tester", None, station.reports, strict=False, as_json=False)
+    wanted = Wanted(
+        batch="try",
+        serials=list(serials),
+        operator="tester",
+        ambient=None,
+        told=Told(),
+        again=Answer(),
+        reports=station.reports,
+        strict=False,
+        as_json=False,
+    )
     made = _Batch(station.station.setup, wanted)
     made.screen = screen
     return made

@@ -91,6 +91,15 @@ def test_check_tells_the_same_to_machines(monkeypatch: pytest.MonkeyPatch):
     for procedure in procedures:
         sum_s = sum(action["seconds"] for action in procedure["actions"])
         assert procedure["seconds"] == pytest.approx(sum_s, abs=0.02)
+    assert [each["name"] for each in procedures[1]["matings"]] == ["vent-lead", "vent-nest"]
+
+
+def test_check_warns_of_a_cable_that_is_worn_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Mated more often than it is rated for, by what was tested with it."""
+    (tmp_path / "matings.cable.vent-lead.simulated.csv").write_text("used,time,batch,serial\n" + "12,,,\n" * 489)
+    arguments = ("check", "vent-nest", "--bench", "simulated", "--reports", str(tmp_path))
+    last = run(*arguments, monkeypatch=monkeypatch)[1].splitlines()[-1]
+    assert last.startswith("worn: cable vent-lead was mated 501 times and is rated for 500; replace its contacts")
 
 
 def test_check_says_every_fault_of_every_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

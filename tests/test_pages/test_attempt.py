@@ -11,6 +11,10 @@ import pytest
 from batchtest.errors import RecordError
 from batchtest.nouns import InstrumentIdentity, Line, Outcome, Phase, Role, Verdict
 from batchtest.pages import attempt_page, write_attempt_page
+from batchtest.pages.render import css_string
+from batchtest.records.chain import short
+from batchtest.records.record import read_record
+from batchtest.records.seal import read_seal
 from test_pages.examples import context, gate, journalled, line, lines, loads, power_down, record
 from test_pages.html import Page
 
@@ -53,7 +57,7 @@ def test_a_pass_asks_for_nothing():
 def test_a_second_failure_goes_to_repair():
     """The one retest is spent at attempt 2."""
     text = _text(record(Outcome.FAIL, "cause", attempt=2, lines=lines()))
-    assert "The one retest is used up" in text
+    assert "No retest is left without a second person" in text
     assert "One retest is allowed" not in text
 
 
@@ -264,3 +268,14 @@ def test_a_long_table_with_limits_of_its_own_takes_the_whole_width(count, spans)
     """In half a page its limits would be folded or cut off."""
     known = [line(f"pin map {number}", 5.0, phase=Phase.GATE, lower=number / 10) for number in range(count)]
     assert ('class="block spans"' in attempt_page(record(Outcome.PASS, lines=tuple(known)))) is spans
+
+
+def test_the_head_of_the_chain_stands_on_the_page(tmp_path):
+    """In short beside the serial and at the foot of every printed sheet, and whole among the hashes."""
+    path = journalled(tmp_path, "VN-0001")
+    sha256 = read_record(path).sha256
+    page = write_attempt_page(path).read_text()
+    assert f"chain <code>{short(sha256)}</code>" in page
+    assert css_string(f"VN-0001 attempt 1: pass, chain {short(sha256)} (SIMULATED BENCH)") in page
+    assert f"<code>{sha256}</code>" in page
+    assert read_seal(page.encode()).record == sha256

@@ -7,7 +7,9 @@ import pytest
 from batchtest.errors import RecordError
 from batchtest.nouns import Outcome
 from batchtest.pages import batch_page, write_attempt_page, write_batch_page
+from batchtest.pages.render import css_string
 from batchtest.records.batch import FIRST_PASS_YIELD
+from batchtest.records.chain import head_file
 from test_pages.examples import journalled, lines, record, summary
 from test_pages.html import Page
 
@@ -137,3 +139,21 @@ def test_a_folder_that_is_not_there_is_an_error(tmp_path):
     """The message names it."""
     with pytest.raises(RecordError, match="nowhere cannot be read"):
         write_batch_page(tmp_path / "nowhere")
+
+
+def test_the_heads_of_the_chains_stand_on_the_page():
+    """Of each station that tested here, in short and whole, and at the foot of every printed sheet."""
+    records = [record(Outcome.PASS, lines=lines())]
+    text = batch_page(summary(records), records, heads={"bench-1": "3f2a91c077de" + 52 * "0"})
+    assert "bench-1: 3f2a 91c0 77de 3f2a91c077de0000" in Page(text).text
+    assert css_string(", chain of bench-1 3f2a 91c0 77de")[1:-1].strip() in text
+    assert "Head of the chain" not in batch_page(summary(records), records)
+
+
+def test_a_damaged_head_is_listed_as_damage(tmp_path):
+    """The page is written all the same."""
+    path = journalled(tmp_path, "VN-0001")
+    head_file(tmp_path, "bench-1").write_text("{")
+    page = write_batch_page(path.parent).read_text()
+    assert "chain of bench-1" in page
+    assert "is damaged; restore it from a copy" in page

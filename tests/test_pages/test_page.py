@@ -11,7 +11,9 @@ import pytest
 import batchtest.pages
 from batchtest.nouns import Outcome
 from batchtest.pages import attempt_page, batch_page
+from batchtest.pages.found import found_page
 from batchtest.pages.render import css_string, moment
+from batchtest.records.search import Found, Touched, Wanted
 from test_pages.examples import STARTED, line, lines, record, summary
 from test_pages.html import Page
 
@@ -28,6 +30,16 @@ RECORDS = {
 PAGES = {name: attempt_page(known) for name, known in RECORDS.items()} | {
     "batch": batch_page(summary(list(RECORDS.values())), list(RECORDS.values())),
     "empty-batch": batch_page(summary([]), []),
+    "found": found_page(
+        Found(
+            attempts=tuple(Touched(record=one.path, closing=one.closing, intact=True) for one in RECORDS.values()),
+            searched=20,
+            open=("spring/VN-0001.2",),
+            damaged={},
+        ),
+        Wanted(values={"cable": "vent-lead"}, since=STARTED),
+        STARTED,
+    ),
 }
 
 

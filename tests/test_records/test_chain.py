@@ -12,7 +12,7 @@ from filelock import FileLock
 
 from batchtest.errors import RecordError
 from batchtest.records import chain
-from batchtest.records.chain import BEGINNING, Chain, canonical, link_hash, locked_chain
+from batchtest.records.chain import BEGINNING, Chain, canonical, head, link_hash, locked_chain, short
 from batchtest.records.journal import Journal
 from batchtest.records.record import Record, read_record
 from test_records.contexts import CONTEXT, close, closed
@@ -106,3 +106,22 @@ def test_the_lock_is_let_go_after_a_fault(tmp_path):
         raise KeyError
     with locked_chain(tmp_path, "bench-1") as held:
         assert isinstance(held, Chain)
+
+
+def test_the_head_is_the_newest_record(tmp_path):
+    """None before the first; then its hash, of whatever batch; an announced one counts once it has its name."""
+    assert head(tmp_path, "bench-1") is None
+    first = record(tmp_path)
+    newest = record(tmp_path, batch="spring-2")
+    assert head(tmp_path, "bench-1") == newest.sha256
+    with locked_chain(tmp_path, "bench-1") as held:
+        held.announce("f" * 64, "spring-1/VN-0009.1.csv")
+    assert head(tmp_path, "bench-1") == newest.sha256
+    assert short(first.sha256).replace(" ", "") == first.sha256[:12]
+
+
+def test_a_chain_that_was_announced_and_never_begun_has_no_head(tmp_path):
+    """A station that died over its first record."""
+    with locked_chain(tmp_path, "bench-1") as held:
+        held.announce("f" * 64, "spring-1/VN-0001.1.csv")
+    assert head(tmp_path, "bench-1") is None

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from batchtest.records.claim import claim_part
+from batchtest.records.claim import claim_number, claim_part
 from batchtest.records.names import CSV, PART, AttemptName
 
 #: What another station does in the moment before this process opens a file, once.
@@ -56,3 +57,18 @@ def test_a_folder_that_is_gone_cannot_be_claimed_in(tmp_path):
     """The disk's own words reach the caller, who knows what is lost."""
     with pytest.raises(FileNotFoundError, match="nowhere"):
         claim_part(tmp_path / "nowhere", "VN-1")
+
+
+def test_a_part_that_the_owner_of_its_number_takes_away_is_no_error(tmp_path):
+    """Another station closes this number between the look and the create, and tidies up what bears its name."""
+
+    def path(number: int, ending: str) -> Path:
+        found = tmp_path / f"VN-0001.{number}{ending}"
+        if (number, ending) == (1, CSV):
+            found.touch()
+            found.with_name(f"VN-0001.1{PART}").unlink()
+        return found
+
+    number, file = claim_number(1, path)
+    os.close(file)
+    assert (number, sorted(each.name for each in tmp_path.iterdir())) == (2, ["VN-0001.1.csv", "VN-0001.2.csv.part"])

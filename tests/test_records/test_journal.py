@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from batchtest.nouns import Outcome
 from batchtest.records.journal import Journal
 from batchtest.records.names import attempt_files
 from batchtest.records.record import read_part, read_record
+from batchtest.records.rows import row_of
 from test_records.contexts import CONTEXT, a_line, close, closed
 
 TESTS = Path(__file__).parents[1]
@@ -110,7 +112,7 @@ def test_stations_on_one_folder_never_share_an_attempt(tmp_path):
     assert list(range(1, 201)) == sorted(claimed)
     endings = dict(attempt_files(tmp_path / "spring-1"))
     assert len(endings) == 200
-    assert len(list((tmp_path / "spring-1").iterdir())) == 8 * (12 * 2 + 13)
+    assert len(list((tmp_path / "spring-1").iterdir())) == 8 * (12 * 2 + 13 * 2)
 
 
 WRITE = """
@@ -139,7 +141,9 @@ def test_what_was_written_survives_a_kill(tmp_path):
     for _ in range(40):
         told = int(station.stdout.readline())
     station.send_signal(signal.SIGKILL)
-    rest = station.communicate(timeout=20)[0].split()
+    rest = station.stdout.read().split()
+    station.stdout.close()
+    station.wait(20)
     told = int(rest[-1]) if rest else told
     count, last = map(
         int, python(READ, tmp_path / "spring-1" / "VN-0001.1.csv.part").communicate(timeout=20)[0].split()
@@ -153,7 +157,7 @@ def test_a_given_up_attempt_stays_open(tmp_path):
     with Journal.claim(tmp_path, CONTEXT) as journal:
         journal.write(a_line())
     journal.abandon()
-    assert files(tmp_path / "spring-1") == ["VN-0001.1.csv.part"]
+    assert files(tmp_path / "spring-1") == ["VN-0001.1.csv-metadata.json.part", "VN-0001.1.csv.part"]
     assert read_part(journal.path).lines == (a_line(),)
 
 
@@ -177,7 +181,7 @@ def test_no_name_leads_out_of_the_reports_folder(tmp_path_factory, name):
         assert files(reports) == []
     else:
         journal.abandon()
-        assert files(reports / "spring-1") == [f"{name}.1.csv.part"]
+        assert files(reports / "spring-1") == [f"{name}.1.csv-metadata.json.part", f"{name}.1.csv.part"]
 
 
 def test_a_file_in_the_way_is_said(tmp_path):
@@ -200,12 +204,12 @@ def test_a_full_disk_is_said_with_the_line_that_was_lost(tmp_path, small_disk):
     journal.write(a_line(1))
     with small_disk(journal.path.stat().st_size + 20), pytest.raises(RecordError, match="must not leave the bench"):
         journal.write(a_line(2))
-    with pytest.raises(RecordError, match="takes no more lines; it is closed or was given up"):
+    with pytest.raises(RecordError, match=r"^VN-0001 attempt 1 is not recorded; .*File too large"):
         journal.write(a_line(2))
-    with pytest.raises(RecordError, match="cannot be closed"):
+    with pytest.raises(RecordError, match=r"^VN-0001 attempt 1 is not recorded; .*File too large"):
         close(journal)
     part = read_part(journal.path)
-    assert (part.torn, part.lines) == (True, (a_line(1),))
+    assert (part.torn, part.lines) == (row_of(a_line(2))[:20], (a_line(1),))
     assert [a_line(1)] == journal.lines
 
 
@@ -219,7 +223,13 @@ def test_a_full_disk_while_closing_leaves_nothing_half_named(tmp_path, small_dis
         pytest.raises(RecordError, match="VN-0001 attempt 2 is not recorded; the board must not leave"),
     ):
         close(journal)
-    assert files(tmp_path / "spring-1") == ["VN-0001.1.csv", "VN-0001.1.csv-metadata.json", "VN-0001.2.csv.part"]
+    attempts = [
+        "VN-0001.1.csv",
+        "VN-0001.1.csv-metadata.json",
+        "VN-0001.2.csv-metadata.json.part",
+        "VN-0001.2.csv.part",
+    ]
+    assert files(tmp_path / "spring-1") == attempts
     after = read_record(tmp_path / closed(tmp_path).record)
     assert after.closing.previous_sha256 == read_record(tmp_path / before.record).sha256
 
@@ -230,7 +240,7 @@ def test_a_name_that_is_taken_while_closing_undoes_the_rest(tmp_path):
     (tmp_path / "spring-1" / "VN-0001.1.csv").mkdir()
     with pytest.raises(RecordError, match="VN-0001 attempt 1 is not recorded"):
         close(journal)
-    assert files(tmp_path / "spring-1") == ["VN-0001.1.csv", "VN-0001.1.csv.part"]
+    assert files(tmp_path / "spring-1") == ["VN-0001.1.csv", "VN-0001.1.csv-metadata.json.part", "VN-0001.1.csv.part"]
 
 
 def test_a_part_file_that_is_gone_is_said(tmp_path):
@@ -255,17 +265,36 @@ def test_a_line_that_cannot_be_written_gives_the_attempt_up(tmp_path):
     journal = Journal.claim(tmp_path, CONTEXT)
     with pytest.raises(RecordError, match="is not Unicode"):
         journal.write(a_line(raw="\udc80"))
-    with pytest.raises(RecordError, match="cannot be closed"):
+    with pytest.raises(RecordError, match=r"VN-0001 attempt 1 is not recorded; .* is not Unicode"):
         close(journal)
 
 
 @pytest.mark.parametrize("key", [{"ambient_C": float("nan")}, {"operator": "\udc80"}])
 def test_a_context_that_cannot_be_written_is_said(tmp_path, key):
-    """Not-a-number and broken text are no context that stands up years later."""
-    journal = Journal.claim(tmp_path, replace(CONTEXT, **key))
-    with pytest.raises(RecordError, match=r"VN-0001\.1\.csv: the context cannot be written"):
+    """Not-a-number and broken text are no context that stands up years later; said before anything is measured."""
+    with pytest.raises(RecordError, match=r"VN-0001\.1\.csv-metadata.*: the context cannot be written"):
+        Journal.claim(tmp_path, replace(CONTEXT, **key))
+    assert files(tmp_path / "spring-1") == []
+
+
+def test_a_cause_that_cannot_be_written_is_said(tmp_path):
+    """Broken text from an instrument leaves the attempt open with all its lines, and no half description."""
+    journal = Journal.claim(tmp_path, CONTEXT)
+    with pytest.raises(RecordError, match=r"not recorded; .*: VN-0001\.1\.csv: the context cannot be written"):
+        close(journal, Outcome.STOPPED, "meter: \udc80")
+    assert files(tmp_path / "spring-1") == ["VN-0001.1.csv-metadata.json.part", "VN-0001.1.csv.part"]
+
+
+@pytest.mark.parametrize("how", ["removed", "moved"])
+def test_a_folder_that_vanishes_is_said_at_the_next_line(tmp_path, how):
+    """A line that goes to a file nobody will find again is not recorded, though the disk took it."""
+    journal = Journal.claim(tmp_path, CONTEXT)
+    journal.write(a_line(1))
+    shutil.rmtree(tmp_path / "spring-1") if how == "removed" else (tmp_path / "spring-1").rename(tmp_path / "spring-2")
+    with pytest.raises(RecordError, match=r"VN-0001 attempt 1 is not recorded; .*VN-0001\.1\.csv\.part was taken away"):
+        journal.write(a_line(2))
+    with pytest.raises(RecordError, match="VN-0001 attempt 1 is not recorded"):
         close(journal)
-    assert files(tmp_path / "spring-1") == ["VN-0001.1.csv.part"]
 
 
 def test_a_record_is_closed_once(tmp_path):
@@ -274,7 +303,7 @@ def test_a_record_is_closed_once(tmp_path):
     close(journal)
     with pytest.raises(RecordError, match="it is closed already"):
         close(journal)
-    with pytest.raises(RecordError, match="takes no more lines"):
+    with pytest.raises(RecordError, match="takes nothing more"):
         journal.write(a_line())
 
 
@@ -290,11 +319,11 @@ def test_a_record_reads_in_one_line_elsewhere(tmp_path):
     """The columns, numbers and texts are there for who opens the file with pandas, without a word about its format."""
     pandas = pytest.importorskip("pandas")
     with Journal.claim(tmp_path, CONTEXT) as journal:
-        for number, raw in enumerate(['4.98,"x"', "a\r\nb", "=1+1"], start=1):
+        for number, raw in enumerate(['4.98,"x"', "a\r\nb", "OL"], start=1):
             journal.write(a_line(number, raw=raw))
         attempt = close(journal)
     table = pandas.read_csv(tmp_path / attempt.record)
-    assert list(table["raw"]) == ['4.98,"x"', "a\r\nb", "=1+1"]
+    assert list(table["raw"]) == ['4.98,"x"', "a\r\nb", "OL"]
     assert list(table["value"]) == [4.98] * 3
     assert table["settled"].all()
 
@@ -310,7 +339,7 @@ def test_the_description_says_the_columns(tmp_path, reference):
     assert described["url"] == path.name
     assert path.read_text().splitlines()[0].split(",") == [column["name"] for column in columns]
     kinds = {column["datatype"] for column in case["expected"]["columns"]} | {"integer", "boolean"}
-    assert {column["datatype"] for column in columns} == kinds
+    assert {column["datatype"] for column in columns if column["name"] != "unit"} == kinds
 
 
 def test_an_interrupt_while_writing_does_not_spoil_the_record(tmp_path):

@@ -171,7 +171,8 @@ def test_a_part_file_cut_anywhere_gives_its_whole_lines(tmp_path):
         found = read_part(part)
         whole = sum(end <= length for end in ends)
         assert lines[: max(0, whole - 1)] == found.lines
-        assert found.torn == (length not in (0, *ends))
+        assert found.whole + found.torn == data[:length]
+        assert bool(found.torn) == (length not in (0, *ends))
 
 
 def test_damage_inside_a_part_file_is_pointed_at(tmp_path):

@@ -131,7 +131,7 @@ def test_rows_follow_the_csv_standard(reference):
     line = replace(a_line(raw=broken), judgement=Judgement(verdict=Verdict.PASS, why=quoted))
     line = replace(line, measurement=replace(MEASUREMENT, name=aaa, point=ccc, limit=Limit(lower=1.0, source=padded)))
     row = row_of(line)
-    for written in (b",aaa,", b',"b""bb",', b",ccc,", b", y ,", b',"line1\r\nline2"\r\n'):
+    for written in (b",aaa,", b',"b""bb",', b",ccc,", b", y ,", b',"line1\r\nline2",'):
         assert written in row
     assert row.endswith(b"\r\n")
     sample = list(csv.reader(io.StringIO(case["inputs"]["text"], newline=""), strict=True))

@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batchtest.errors import RecordError, SetupError
+from batchtest.records import linked
 from batchtest.records import waiver as room
 from batchtest.records.chain import BEGINNING, canonical, link_hash, locked_chain
 from batchtest.records.record import read_record
@@ -105,6 +106,8 @@ def test_a_name_in_another_spelling_is_the_same_person(tmp_path, second):
         pytest.param({"reason": "broken off"}, "reason 'broken off' will not do; say what is wrong", id="two-words"),
         pytest.param({"reason": "a b " + "c" * 240}, "240 letters at most", id="long-reason"),
         pytest.param({"reason": "a b \x07c"}, "will not do", id="control-in-reason"),
+        pytest.param({"people": ("=K. Ahn", "M. Osei")}, "has '=' where a spreadsheet", id="formula-name"),
+        pytest.param({"reason": "@SUM(1) a b"}, "has '@' where a spreadsheet begins a formula", id="formula"),
         pytest.param({"readings": ()}, "this one names none; name one at least", id="no-reading"),
         pytest.param({"expires": WRITTEN}, "is past .*; write one up to 2026-03-31", id="past"),
         pytest.param({"expires": WRITTEN + timedelta(days=30, seconds=1)}, r"30\.0 days away, over 30", id="too-long"),
@@ -193,7 +196,7 @@ def test_an_interrupt_in_mid_write_leaves_the_chain_as_it_was(tmp_path, monkeypa
     def interrupted(_folder: Path) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(room, "sync_folder", interrupted)
+    monkeypatch.setattr(linked, "sync_folder", interrupted)
     with pytest.raises(KeyboardInterrupt):
         write_waiver(tmp_path, a_waiver())
     assert list((tmp_path / "spring-1").iterdir()) == []
@@ -266,7 +269,7 @@ def test_a_waiver_taken_out_from_between_others_is_missed(tmp_path):
     for _ in range(3):
         write_waiver(tmp_path, a_waiver())
     file_of(tmp_path, 2).unlink()
-    with pytest.raises(RecordError, match=r"waiver\.2\.json was taken out, waivers after it are there"):
+    with pytest.raises(RecordError, match=r"waiver\.2\.json was taken out, one of a later number is there"):
         read_waivers(tmp_path, "spring-1")
 
 
@@ -274,6 +277,6 @@ def test_a_waiver_tells_machines_what_its_file_holds(tmp_path):
     """The same keys, but for its place in the chain."""
     written = write_waiver(tmp_path, a_waiver())
     held = json.loads(file_of(tmp_path).read_text())
-    assert held.pop("previous_sha256") == BEGINNING
+    assert (held.pop("previous_sha256"), held.pop("sequence")) == (BEGINNING, 1)
     assert as_table(written) == held
     assert datetime.fromisoformat(held["written"]) == datetime(2026, 3, 2, 8, 0, tzinfo=UTC)

@@ -15,7 +15,7 @@ from batchtest.nouns import Attempt, Outcome, Phase, Role
 #: Name -> the fault, and what the stopped attempt gives as its cause.
 FAULTS: dict[str, tuple[dict[str, Any], str]] = {
     "no-terminator": ({"role": "meter", "kind": "no terminator", "message": "READ?", "at": 100}, "no whole reply"),
-    "garbage": ({"role": "supply", "kind": "garbage", "message": "MEAS*", "at": 3}, "is not a number"),
+    "garbage": ({"role": "supply", "kind": "garbage", "message": "MEAS*", "at": 3}, "supply: "),
     "non-ascii": ({"role": "meter", "kind": "non-ASCII", "message": "READ?", "at": 30}, "is not ASCII"),
     "dropped": ({"role": "load", "kind": "dropped connection", "message": "INP ON*", "at": 2}, "connection lost"),
     "restart": ({"role": "supply", "kind": "silent restart", "message": "MEAS:CURR*", "at": 4}, "supply: is off"),

@@ -167,7 +167,7 @@ class TestBoards:
         desk.place()
         assert desk.rack.board is not None
         monkeypatch.setattr(desk.rack.board.model, "powered", unsolvable)
-        monkeypatch.setattr(desk.rack.board.model, "cold", unsolvable)
+        monkeypatch.setattr(desk.rack.board.model, "cold_all", unsolvable)
         desk.power(24, 0.3)
         assert desk.rack.operating.unsolved == "node board.v5 does not settle"
         assert desk.rack.supply_limiting(desk.now)

@@ -3,7 +3,7 @@
 from batchtest.bench.dialect.base import Dialect, DialectT, Errors, Replies
 from batchtest.bench.dialect.handler import HandlerDialect
 from batchtest.bench.dialect.load import LoadDialect, Mode
-from batchtest.bench.dialect.loading import FOLDER, OWN, load_dialect, shipped
+from batchtest.bench.dialect.loading import FOLDER, OWN, dialect_sha256, load_dialect, shipped
 from batchtest.bench.dialect.meter import Function, Integration, MeterDialect
 from batchtest.bench.dialect.parts import (
     AmperesSetting,
@@ -45,6 +45,7 @@ __all__ = [
     "Switch",
     "VoltsSetting",
     "WattsSetting",
+    "dialect_sha256",
     "load_dialect",
     "shipped",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from hashlib import sha256
 from pathlib import Path
 
 from batchtest.bench.dialect.base import DialectT
@@ -47,6 +48,12 @@ def load_dialect(name: str, kind: type[DialectT], folder: Path = OWN) -> Dialect
         return _read(folder / f"{name}.toml", folder.parent.parent, kind)
     dialect: DialectT = _shipped(name, kind)
     return dialect
+
+
+def dialect_sha256(name: str, folder: Path = OWN) -> str:
+    """SHA-256 of a dialect's file, of a shipped one or the project's own: its revision, for a record."""
+    path = (FOLDER if name in shipped() else folder) / f"{name}.toml"
+    return sha256(path.read_bytes()).hexdigest()
 
 
 @cache

@@ -128,8 +128,8 @@ class SensFuncMeter(_MeterFace):
 
     @phrase(r":FETC\?")
     def fetch(self) -> str:
-        """The values; one over range is empty."""
-        return joined("" if _over(value) else f"{value:+.7E}" for value in self._values())
+        """The values; one over range is empty, and one alone a blank."""
+        return joined("" if _over(value) else f"{value:+.7E}" for value in self._values()) or " "
 
     def _require_remote(self) -> None:
         if not self._remote:
