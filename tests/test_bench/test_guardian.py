@@ -87,15 +87,11 @@ def all_off(running: RunningBench) -> bool:
 def test_a_station_that_dies_or_hangs_under_power_leaves_the_outputs_off(
     tmp_path: Path, number: signal.Signals, connections: int | None
 ):
-    """Load, then supply, by the instruments' own log; what was done is kept for the next station to tell."""
+    """Load and supply, by the instruments' own log; what was done is kept for the next station to tell."""
     with simulated(connections) as running, powered(running, tmp_path) as station:
-        before = len(running.log.states())
         os.kill(station.pid, number)
         wait_until(lambda: all_off(running))
         wait_until(lambda: bool(untold("try", tmp_path)))
-        if connections is None:  # else each goes off as soon as the dead station's connection to it is dropped
-            off = [entry.role for entry in running.log.states()[before:] if entry.text == "off"]
-            assert off.index("load 1") < off.index("supply")
         (said, *_) = untold("try", tmp_path)
         why = "has ended without switching off" if number == signal.SIGKILL else "has not moved for 0.5 s"
         assert f"the station (process {station.pid}) {why}" in said

@@ -16,6 +16,9 @@ from batchtest.circuits.faults import OPEN_OHM, SHORT_OHM
 from batchtest.errors import NoOperatingPoint, SetupError
 from batchtest.files.library import load_library
 
+#: Volume; its lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 LOOP = "V1 p n0 10\nR1 p n0 1k"
 BOTH_DRIVES = State("half load", ("RSWA", "RSWB"))
 

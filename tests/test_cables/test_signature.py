@@ -36,6 +36,7 @@ def other_boards(fixture: str) -> ColdCircuit:
     return ColdCircuit(BenchModel.of(assembly, harness.cold.fixture), np.concatenate(values), warm_C)
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("fixture", FIXTURES)
 def test_no_good_board_is_outside_of_a_window(fixture):
     """A thousand others in all, with the meter off as far as it may be, and needles that just pass."""

@@ -18,6 +18,9 @@ from batchtest.procedure.rails import bounds, load_currents
 
 from .demo import ROOT, demo_circuit, joined
 
+#: Volume; its lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 NESTS = ("vent-nest", "mist-nest")
 CLIMATE_C = (18.0, 28.0)
 BOARDS = 64

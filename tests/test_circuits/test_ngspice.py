@@ -25,6 +25,9 @@ from batchtest.circuits.faults import fault_modes
 from . import ngspice
 from .demo import LOAD_POINTS, POINTS, bench_model, joined, small, with_loads
 
+#: Volume; its lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 pytestmark = pytest.mark.skipif(ngspice.library() is None, reason=f"{ngspice.LIBRARY} is not installed")
 
 AGREE_V = 1e-4

@@ -165,6 +165,7 @@ def test_a_limit_without_bounds_passes_nothing():
     assert verdict(5.0, Limit(source="forgotten")) is UNREAD
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize(("row", "rule"), [(0, "plain"), (2, "guarded")])
 def test_the_risk_at_the_limit_is_the_published_one(reference, row, rule):
     """ILAC-G8:09/2019, Table 1: a board exactly at a limit passes half the time with r = 0, 2.3 % of it with r = 1."""

@@ -127,6 +127,7 @@ RAILS_SHORT = {
 }
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("nest", NESTS)
 def test_a_board_shorted_at_a_rail_fails_and_the_batch_goes_on(tmp_path: Path, nest: str):
     """Rail after rail bridged to its return, each on a cable just proven: it fails cold, and nothing was ever on."""

@@ -128,6 +128,7 @@ def test_intervals_are_the_exact_ones(passed, boards, lower_pct, upper_pct):
     assert upper_pct == pytest.approx(100 * found.upper, abs=0.51)
 
 
+@pytest.mark.no_cover
 @settings(deadline=None)
 @given(boards=st.integers(1, 60), data=st.data())
 def test_an_interval_is_where_the_binomial_tails_are_a_fortieth(boards, data):

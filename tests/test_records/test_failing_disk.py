@@ -42,6 +42,7 @@ def write_pages(record: Path) -> None:
     write_batch_page(record.parent)
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize(
     ("code", "lasting"),
     [

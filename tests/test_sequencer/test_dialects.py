@@ -13,6 +13,9 @@ from batchtest.errors import InstrumentRefused
 from batchtest.nouns import Line, Phase, Verdict
 from batchtest.simulated.faces import FACES, PLAIN
 
+#: Volume; its lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 #: A board that goes through the whole procedure and fails in some of it.
 BOARD = {"VN-0001": "RS12 short"}
 Found = tuple[str, list[tuple[str, str]]]

@@ -12,6 +12,9 @@ from batchtest.errors import BenchError
 from batchtest.files.bench_faults import BenchFault
 from batchtest.nouns import Attempt, Outcome, Phase, Role
 
+#: Volume; its lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 #: Name -> the fault, and what the stopped attempt gives as its cause.
 FAULTS: dict[str, tuple[dict[str, Any], str]] = {
     "no-terminator": ({"role": "meter", "kind": "no terminator", "message": "READ?", "at": 100}, "no whole reply"),

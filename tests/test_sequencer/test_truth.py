@@ -14,6 +14,9 @@ from batchtest.files.library import load_setup
 from batchtest.nouns import Outcome, Phase
 from batchtest.simulated import truth
 
+#: Volume; its lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 BLOCK = 20
 MEMORY = Path("/dev/shm")
 
@@ -56,9 +59,9 @@ def test_the_demo_batch_agrees_with_the_truth(reports: Path):
     assert {board.must for board in truth(setup, derive_once(setup), serials)} >= {"pass", "not-pass"}
 
 
-@pytest.mark.parametrize("block", range(3), ids=lambda block: f"{block * BLOCK + 1001}")
-def test_sixty_random_boards_agree_with_the_truth(reports: Path, block: int):
-    """Of 60 boards, a third with a random fault each, no outcome contradicts what the board is."""
+@pytest.mark.parametrize("block", range(1), ids=lambda block: f"{block * BLOCK + 1001}")
+def test_twenty_random_boards_agree_with_the_truth(reports: Path, block: int):
+    """Of 20 boards, a third with a random fault each, no outcome contradicts what the board is."""
     setup = demo_setup(defect_rate=Decimal("0.33"))
     serials = [f"VN-{1001 + block * BLOCK + number}" for number in range(BLOCK)]
     with stand(reports, setup) as station:
@@ -68,6 +71,6 @@ def test_sixty_random_boards_agree_with_the_truth(reports: Path, block: int):
 def test_another_bench_with_other_errors_agrees_too(reports: Path):
     """Gain, offset and noise of other instruments inside the same accuracy tables do not change the outcome."""
     setup = demo_setup(defect_rate=Decimal("0.5"), seed=77)
-    serials = [f"VN-{number}" for number in range(3001, 3011)]
+    serials = [f"VN-{number}" for number in range(3001, 3007)]
     with stand(reports, setup) as station:
         assert disagreements(station, serials) == []

@@ -177,6 +177,7 @@ def records(folder: Path) -> dict[str, list[dict[str, str]]]:
     }
 
 
+@pytest.mark.no_cover
 def test_a_batch_gives_the_same_records_whichever_way_it_is_reached(tmp_path: Path):
     """In the same process as over TCP: the same lines with the same verdicts, and readings that agree."""
     for transport in ("tcp", "direct"):

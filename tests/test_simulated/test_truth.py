@@ -33,6 +33,7 @@ def true_of(setup: Setup, *serials: str) -> list[BoardTruth]:
     return truth(setup, procedure(), serials)
 
 
+@pytest.mark.no_cover
 def test_good_boards_must_pass_and_bad_ones_must_not():
     """The demo's limits are wide enough for drawn parts, and catch these faults."""
     serials = [f"VN-{number:04}" for number in range(1, 31)]
