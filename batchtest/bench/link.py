@@ -8,7 +8,6 @@ command that was cut short is never repeated.
 from __future__ import annotations
 
 import re
-import secrets
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -17,16 +16,13 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from batchtest.bench.dialect import Dialect
+from batchtest.bench.recovery import Recovery, read_reply
 from batchtest.bench.templates import asks, joined
-from batchtest.errors import BenchError, InstrumentLost, InstrumentRefused, InstrumentReplyError, InstrumentTimeout
+from batchtest.errors import BenchError, InstrumentRefused, InstrumentReplyError
 
 if TYPE_CHECKING:
     from batchtest.bench.port import Port
 
-#: A line that was opened anew is given so many times the longest reply to fall silent.
-_SILENCES = 5
-#: Between two tries to open a connection that is refused, s.
-_BETWEEN_TRIES_S = 0.05
 #: A semicolon between two answers, and none inside a quoted one.
 _BETWEEN = re.compile(r';(?=(?:[^"]*"[^"]*")*[^"]*$)')
 ParsedT = TypeVar("ParsedT")
@@ -65,6 +61,7 @@ class Link:
         self.promise: Callable[[float], None] = lambda seconds: None
         self._port, self._dialect, self._trace = port, dialect, trace
         self._reply_s, self._gap_s = reply_s, gap_s
+        self._recovery = Recovery(port, dialect, reply_s)
         self._lock = threading.RLock()
         self._dirty = False
         self._outstanding_s = 0.0
@@ -109,13 +106,14 @@ class Link:
         """The reply to a query as text; raises as `ask` does."""
         return self.ask(message, str, expected_s)
 
-    def ask_all(self, questions: Sequence[Asked]) -> list[Any]:
+    def ask_all(self, questions: Sequence[Asked], expected_s: float = 0.0) -> list[Any]:
         """Ask several queries, in one message where the dialect says that they may be joined.
 
         Parameters
         ----------
         questions : a query that comes twice is asked once, and its reply read twice; one that is "" is not asked, and
             its answer is `None`.
+        expected_s : how long the instrument should take to answer the first, s.
 
         Raises
         ------
@@ -139,10 +137,10 @@ class Link:
             take(dict(zip(messages, parts, strict=True)))
 
         if self._dialect.joins and len(messages) > 1:
-            self.ask(joined(messages), take_each)
+            self.ask(joined(messages), take_each, expected_s)
             return found
         for message in messages:
-            self.ask(message, partial(take_one, message))
+            self.ask(message, partial(take_one, message), expected_s if message == messages[0] else 0.0)
         return found
 
     def write(self, message: str) -> None:
@@ -174,19 +172,23 @@ class Link:
         """
         for message in messages:
             self.write(message)
-        if self._dialect.complete:
-            self.ask(self._dialect.complete, self._completed, expected_s)
-        errors = self.errors()
-        if errors:
+        _, first = self.ask_all(
+            [(self._dialect.complete, self._completed), (self._dialect.errors.query, str)], expected_s
+        )
+        if errors := self.errors(first):
             raise InstrumentRefused(f"{self.name}: refused {'; '.join(messages)!r}: {'; '.join(errors)}")
 
-    def errors(self) -> list[str]:
-        """Read the error queue, where there is one, until it is empty, or as many entries as the dialect allows."""
+    def errors(self, first: str | None = None) -> list[str]:
+        """Read the error queue, where there is one, until it is empty, or as many entries as the dialect allows.
+
+        `first` is an entry that was read already.
+        """
         found: list[str] = []
         if not self._dialect.errors.query:
             return found
         for _ in range(self._dialect.errors.drain):
-            entry = self.query(self._dialect.errors.query).strip()
+            entry = (self.query(self._dialect.errors.query) if first is None else first).strip()
+            first = None
             if re.fullmatch(self._dialect.errors.none, entry):
                 break
             if not entry:
@@ -232,13 +234,11 @@ class Link:
                 return
             self.recoveries += 1
             self._owed.clear()
-            self.promise(self._recovery_s)
+            self.promise(self._recovery.longest_s(self._outstanding_s))
             try:
-                if not self._dialect.resynchronise:
-                    raise InstrumentReplyError(f"{self.name}: its dialect has nothing to resynchronise with")
-                self._resynchronise()
+                self._recovery.resynchronise(self._outstanding_s)
             except BenchError:
-                self._reopen()
+                self._recovery.open_anew(self._outstanding_s, self._greet, self.identity)
             self._dirty = False
             self.errors()  # what the cut message left in the queue is not the next one's fault
 
@@ -262,13 +262,14 @@ class Link:
         self._spoke_at = time.monotonic()
         self._dirty = False
 
+    def _greet(self) -> None:
+        """Enter remote on a new connection; it stays distrusted until it has said who it is."""
+        self._dirty = False
+        self.enter_remote()
+        self._dirty = True
+
     def _read(self, message: str, within_s: float) -> str:
-        """The reply to a message; empty lines before it are skipped where the dialect says that there are some."""
-        deadline = time.monotonic() + within_s
-        reply = self._port.read(message, within_s)
-        while self._dialect.replies.blank_lines and not reply.strip():
-            reply = self._port.read(message, max(0.0, deadline - time.monotonic()))
-        return reply
+        return read_reply(self._port, self._dialect, message, within_s)
 
     def _collect_owed(self) -> None:
         """Read the acknowledgements of commands that were sent without waiting for them."""
@@ -299,67 +300,3 @@ class Link:
     def _completed(self, reply: str) -> None:
         if reply.strip() not in ("1", "+1"):
             raise InstrumentReplyError(f"{reply!r} is not the '1' that says done")
-
-    def _resynchronise(self) -> None:
-        """Ask for two random numbers and drop everything before them (IEEE 488.2 11.5.1: `*ESE` takes 0 to 255)."""
-        first, second = secrets.randbelow(255) + 1, secrets.randbelow(255) + 1
-        mark = re.compile(rf".*?\+?{first};\+?{second}\s*")
-        asked = f"*ESE {first};*ESE?;*ESE {second};*ESE?"
-        deadline = time.monotonic() + self._outstanding_s + self._reply_s
-        self._port.clear(self._reply_s)
-        self._port.write(f"\n{asked}", self._reply_s)
-        while mark.fullmatch(self._port.read(asked, deadline - time.monotonic())) is None:
-            if time.monotonic() > deadline:
-                raise InstrumentTimeout(f"{self.name}: answers without end, but not {asked!r}")
-        self._port.write("*ESE 0", self._reply_s)
-
-    @property
-    def _recovery_s(self) -> float:
-        """The longest that bringing the link back into step may take, real seconds."""
-        silence_s = self._outstanding_s + self._reply_s
-        silences_s = (_SILENCES + 1) * silence_s if self._port.keeps_late_replies else 0.0
-        return silence_s + 2 * self._reply_s + 2 * self._port.wiring.open_s + silences_s
-
-    def _open(self) -> None:
-        """Open, again and again until the open time-out is over: an instrument that restarts refuses for a while."""
-        deadline = time.monotonic() + self._port.wiring.open_s
-        while True:
-            try:
-                return self._port.open()
-            except InstrumentLost:
-                if time.monotonic() > deadline:
-                    raise
-            time.sleep(_BETWEEN_TRIES_S)
-
-    def _wait_for_silence(self) -> None:
-        """Drop what still comes, until nothing has come for as long as the longest reply could take."""
-        silence_s = self._outstanding_s + self._reply_s
-        deadline = time.monotonic() + _SILENCES * silence_s
-        while time.monotonic() < deadline:
-            try:
-                self._port.skip(silence_s)
-            except InstrumentTimeout:
-                self._port.drop()
-                return
-            except InstrumentReplyError:
-                continue
-        raise InstrumentTimeout(f"{self.name}: never falls silent")
-
-    def _reopen(self) -> None:
-        try:
-            self._port.close()
-            self._open()
-            if self._port.keeps_late_replies:
-                self._wait_for_silence()
-            self._dirty = False
-            self.enter_remote()
-            self._dirty = True
-            self._port.write("*IDN?", self._reply_s)
-            identity = self._read("*IDN?", self._reply_s)
-        except BenchError as error:
-            raise InstrumentLost(f"{self.name}: lost, and cannot be reached anew: {error}") from error
-        if self.identity and identity.strip() != self.identity:
-            self._port.close()
-            raise InstrumentLost(
-                f"{self.name}: opened anew, it is {identity.strip()!r} and no longer {self.identity!r}"
-            )

@@ -231,6 +231,16 @@ def test_settings_wait_until_done_and_empty_the_error_queue() -> None:
         assert on.instrument.heard == ["CURR 1", "VOLT 2", "*OPC?", "SYST:ERR?"]
 
 
+def test_done_and_no_error_are_one_question_where_queries_join() -> None:
+    """One round trip after settings; an error that came in it is told with those after it."""
+    with linked(counter(), joins=True) as on:
+        on.link.set("CURR 1")
+        assert on.instrument.heard == ["CURR 1", "*OPC?;:SYST:ERR?"]
+        on.instrument.errors += ['-222,"Data out of range;CURR 99"', '-113,"Undefined header"']
+        with pytest.raises(InstrumentRefused, match=r"refused 'CURR 99': -222,.*; -113"):
+            on.link.set("CURR 99")
+
+
 def test_an_error_in_the_queue_names_the_command_sent() -> None:
     """Each error is told with the commands that were sent, and the queue is empty afterwards."""
     with linked(counter()) as on:
