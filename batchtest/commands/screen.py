@@ -15,7 +15,7 @@ from batchtest.commands.marks import TAPE
 from batchtest.errors import SetupError
 from batchtest.nouns import Attempt, Line, Outcome, Waiver
 from batchtest.pages.waivers import expired_line, waiver_line
-from batchtest.pages.words import safety
+from batchtest.pages.words import danger, safety
 
 if TYPE_CHECKING:
     from batchtest.procedure.actions import Action
@@ -145,11 +145,13 @@ class PlainScreen(SilentScreen):
         self._waivers = waivers
 
     def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
-        """Say what became of a board: "VN-0002 attempt 1: FAIL in 13.4 s: ..."; what was waived stands below it."""
+        """Say what became of a board, "VN-0002 attempt 1: FAIL in 13.4 s: ..."; danger and waivers stand below it."""
         self._done += 1
-        self._say(f"{self._done}{f'/{self._total}' if self._total else ''} {result_line(attempt)}")
-        if said := safety(attempt.outcome, attempt.lines):
-            self._say(said)
+        result = f"{self._done}{f'/{self._total}' if self._total else ''} {result_line(attempt)}"
+        told = safety(attempt.outcome, attempt.lines)
+        apart = danger(attempt.outcome, attempt.lines) is not None
+        for text in [result, told] if told and apart else ["; ".join(filter(None, [result, told]))]:
+            self._say(text)
         for waiver in self._waivers:
             self._say(taped(waiver))
 

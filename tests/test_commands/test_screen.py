@@ -257,17 +257,18 @@ def test_a_board_not_shown_dead_is_a_danger():
 @pytest.mark.parametrize(
     ("outcome", "read", "says"),
     [
-        pytest.param(Outcome.PASS, lines, "safe to disconnect, by measurement", id="shown-dead"),
-        pytest.param(Outcome.STOPPED, loads, "DANGER: No reading shows that the board was dead", id="not-shown"),
+        pytest.param(Outcome.PASS, lines, "; safe to disconnect, by measurement", id="shown-dead"),
+        pytest.param(Outcome.STOPPED, loads, "\nDANGER: No reading shows that the board was dead", id="not-shown"),
         pytest.param(Outcome.FAIL, gate, "", id="never-powered"),
     ],
 )
 def test_a_plain_screen_says_safe_only_by_measurement(outcome: Outcome, read: Callable[[], Any], says: str):
-    """Below the result: safe where it was measured, a danger where it was not, nothing where nothing was on."""
+    """In the result: safe where it was measured. Below it a danger where it was not; nothing where nothing was on."""
     stream = io.StringIO()
-    PlainScreen(stream).close_attempt(_attempt(outcome, lines=tuple(read())), None)
-    said = stream.getvalue().splitlines()[1:]
-    assert [text[: len(says)] for text in said] == ([says] if says else [])
+    attempt = _attempt(outcome, lines=tuple(read()))
+    PlainScreen(stream).close_attempt(attempt, None)
+    result = f"1 {result_line(attempt)}"
+    assert stream.getvalue().startswith(f"{result}{says}" if says else f"{result}\n")
 
 
 def test_a_simulated_bench_is_marked_all_the_time():

@@ -11,8 +11,8 @@ from typing import NamedTuple
 from batchtest.clock import Clock
 from batchtest.simulated.faces import Served
 from batchtest.simulated.scpi import Exchange
-from batchtest.simulated.transports.listener import LOOPBACK, Listener, received
-from batchtest.simulated.transports.server import Server
+from batchtest.simulated.transports.listener import LOOPBACK, received
+from batchtest.simulated.transports.server import ListeningServer
 
 _HEADER = struct.Struct("!2sBBIQ")
 #: Message types (IVI-6.1, table 4).
@@ -58,29 +58,19 @@ class _Client:
         self.exchange, self.framer = Exchange(instrument), instrument.framer()
 
 
-class HislipServer(Server):
+class HislipServer(ListeningServer):
     """An instrument on HiSLIP. Its end of a message is the protocol's, so a cut reply is one whose end never comes."""
 
     def __init__(self, instrument: Served, clock: Clock, connections: int | None = None) -> None:
-        super().__init__(instrument, clock)
         self._most, self._numbers = connections, count(1)
         self._clients: dict[int, _Client] = {}
         self._lock = threading.Lock()
-        self._listener = Listener(f"{instrument.role} HiSLIP", self._serve)
-        self.port = self._listener.port
+        super().__init__(instrument, clock, f"{instrument.role} HiSLIP")
 
     @property
     def address(self) -> str:
         """VISA resource name of the instrument."""
         return f"TCPIP0::{LOOPBACK}::hislip0,{self.port}::INSTR"
-
-    def _refuse(self, seconds: float) -> None:
-        self._listener.refuse(seconds)
-
-    def stop(self) -> None:
-        """Close the port and every connection; again does nothing."""
-        self._stopping.set()
-        self._listener.stop()
 
     def _serve(self, connection: socket.socket) -> None:
         try:

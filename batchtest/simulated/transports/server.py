@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import abc
+import socket
 import threading
 from collections.abc import Callable
 
@@ -10,6 +11,7 @@ from batchtest.clock import Clock
 from batchtest.simulated.faces import Served
 from batchtest.simulated.mishaps import Mishap
 from batchtest.simulated.scpi import Exchange
+from batchtest.simulated.transports.listener import Listener
 
 #: Longest piece of a wait, in seconds of the clock, after which a server looks whether it is to stop.
 _PIECE_S = 1.0
@@ -67,3 +69,24 @@ class Server(abc.ABC):
     def _wait_until(self, moment: float) -> None:
         while (now := self._clock.now()) < moment and not self._stopping.is_set():
             self._clock.wait_until(min(moment, now + _PIECE_S))
+
+
+class ListeningServer(Server):
+    """A server on a TCP port of its own, whose connections each go to `_serve` in a thread."""
+
+    def __init__(self, instrument: Served, clock: Clock, title: str, connections: int | None = None) -> None:
+        super().__init__(instrument, clock)
+        self._listener = Listener(title, self._serve, connections)
+        self.port = self._listener.port
+
+    def stop(self) -> None:
+        """Close the port and every connection; again does nothing."""
+        self._stopping.set()
+        self._listener.stop()
+
+    def _refuse(self, seconds: float) -> None:
+        self._listener.refuse(seconds)
+
+    @abc.abstractmethod
+    def _serve(self, connection: socket.socket) -> None:
+        """Talk to one client until it has gone or the server stops."""

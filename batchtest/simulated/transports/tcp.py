@@ -7,30 +7,20 @@ import socket
 from batchtest.clock import Clock
 from batchtest.simulated.faces import Served
 from batchtest.simulated.scpi import Exchange
-from batchtest.simulated.transports.listener import LOOPBACK, Listener
-from batchtest.simulated.transports.server import Server
+from batchtest.simulated.transports.listener import LOOPBACK
+from batchtest.simulated.transports.server import ListeningServer
 
 
-class TcpServer(Server):
+class TcpServer(ListeningServer):
     """An instrument on a TCP port."""
 
     def __init__(self, instrument: Served, clock: Clock, connections: int | None = None) -> None:
-        super().__init__(instrument, clock)
-        self._listener = Listener(instrument.role, self._serve, connections)
-        self.port = self._listener.port
+        super().__init__(instrument, clock, instrument.role, connections)
 
     @property
     def address(self) -> str:
         """VISA resource name of the instrument."""
         return f"TCPIP0::{LOOPBACK}::{self.port}::SOCKET"
-
-    def _refuse(self, seconds: float) -> None:
-        self._listener.refuse(seconds)
-
-    def stop(self) -> None:
-        """Close the port and every connection; again does nothing."""
-        self._stopping.set()
-        self._listener.stop()
 
     def _serve(self, connection: socket.socket) -> None:
         framer, exchange = self.instrument.framer(), Exchange(self.instrument)

@@ -12,8 +12,8 @@ from itertools import count
 from batchtest.clock import Clock
 from batchtest.simulated.faces import Cutter, Served
 from batchtest.simulated.scpi import Exchange
-from batchtest.simulated.transports.listener import LOOPBACK, Listener, received
-from batchtest.simulated.transports.server import Server
+from batchtest.simulated.transports.listener import LOOPBACK, received
+from batchtest.simulated.transports.server import ListeningServer
 
 _LAST = 0x8000_0000
 _PROGRAM = 0x0607AF
@@ -37,27 +37,17 @@ class _Link:
     dropped: bool = False
 
 
-class Vxi11Server(Server):
+class Vxi11Server(ListeningServer):
     """An instrument on VXI-11, on a port that its address names: there is no port mapper."""
 
     def __init__(self, instrument: Served, clock: Clock, connections: int | None = None) -> None:
-        super().__init__(instrument, clock)
         self._links = count(1)
-        self._listener = Listener(f"{instrument.role} VXI-11", self._serve, connections)
-        self.port = self._listener.port
+        super().__init__(instrument, clock, f"{instrument.role} VXI-11", connections)
 
     @property
     def address(self) -> str:
         """VISA resource name of the instrument."""
         return f"TCPIP0::{LOOPBACK},{self.port}::inst0::INSTR"
-
-    def _refuse(self, seconds: float) -> None:
-        self._listener.refuse(seconds)
-
-    def stop(self) -> None:
-        """Close the port and every connection; again does nothing."""
-        self._stopping.set()
-        self._listener.stop()
 
     def _serve(self, connection: socket.socket) -> None:
         link = _Link(Exchange(self.instrument), self.instrument.framer())
