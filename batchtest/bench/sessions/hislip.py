@@ -17,8 +17,8 @@ from pyvisa.constants import BufferOperation, ResourceAttribute, StatusCode
 from pyvisa_py.tcpip import TCPIPInstrHiSLIP
 
 from batchtest.bench.sessions.hislip_channel import Channel, Message
-from batchtest.bench.sessions.raw_socket import DISCARD
 from batchtest.bench.sessions.stream import WireError, deadline_after, seconds_left
+from batchtest.bench.sessions.streamed import DISCARD
 from batchtest.bench.sessions.tcp import OPEN_MS
 
 #: Port where the address names none (IVI-6.1, 2.4).

@@ -11,22 +11,15 @@ import socket
 from typing import Any
 
 from pyvisa import constants
-from pyvisa.constants import BufferOperation, ResourceAttribute, StatusCode
+from pyvisa.constants import ResourceAttribute, StatusCode
 from pyvisa_py.tcpip import TCPIPSocketSession
 
-from batchtest.bench.sessions.stream import CHUNK, Stream, WireError, deadline_after
+from batchtest.bench.sessions.stream import CHUNK, Stream, deadline_after
+from batchtest.bench.sessions.streamed import Streamed
 from batchtest.bench.sessions.tcp import OPEN_MS, connected, disconnect
 
-#: Flushing with any of these drops what was received.
-DISCARD = (
-    BufferOperation.discard_read_buffer
-    | BufferOperation.discard_read_buffer_no_io
-    | BufferOperation.discard_receive_buffer
-    | BufferOperation.discard_receive_buffer2
-)
 
-
-class SocketSession(TCPIPSocketSession):  # type: ignore[misc]  # pyvisa-py carries no types
+class SocketSession(Streamed, TCPIPSocketSession):  # type: ignore[misc]  # pyvisa-py carries no types
     """A TCPIP SOCKET session with true deadlines that loses no bytes."""
 
     interface: Any
@@ -56,36 +49,8 @@ class SocketSession(TCPIPSocketSession):  # type: ignore[misc]  # pyvisa-py carr
         self.interface.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, int(state))
         return StatusCode.success
 
-    def read(self, count: int) -> tuple[bytes, StatusCode]:
-        """Bytes up to and with the termination character, or `count` of them.
-
-        Nothing is handed over when time is up or the connection is lost: what was received stays in the buffer.
-        """
-        ending = self.attrs[ResourceAttribute.termchar] if self.attrs[ResourceAttribute.termchar_enabled] else None
-        try:
-            return self._stream.line(count, ending, deadline_after(self.timeout))
-        except WireError as error:
-            return b"", error.status
-
-    def write(self, data: bytes) -> tuple[int, StatusCode]:
-        """Send all of `data`, or as much as the peer takes before time is up."""
-        return self._stream.send(data, deadline_after(self.timeout))
-
-    def waiting(self) -> bytes:
-        """What has arrived and was not read, left where it is; never waits."""
-        return self._stream.peek()
-
-    def clear(self) -> StatusCode:
-        """Drop what has arrived; a raw socket has no device clear, the instrument is not told."""
-        self._stream.peek()
-        self._stream.buffer.clear()
-        return StatusCode.success
-
-    def flush(self, mask: BufferOperation) -> StatusCode:
-        """Drop received bytes where the mask asks for it; nothing sent is ever held back."""
-        if mask & DISCARD:
-            self.clear()
-        return StatusCode.success
+    def _ending(self) -> int | None:
+        return self.attrs[ResourceAttribute.termchar] if self.attrs[ResourceAttribute.termchar_enabled] else None
 
     def close(self) -> StatusCode:
         """Close the connection, for the peer too; a forked child leaves its parent's open."""

@@ -15,12 +15,12 @@ from typing import Any
 
 import serial
 from pyvisa import constants
-from pyvisa.constants import BufferOperation, ResourceAttribute, SerialTermination, StatusCode
+from pyvisa.constants import ResourceAttribute, SerialTermination, StatusCode
 from pyvisa_py import serial as stock
 from pyvisa_py.sessions import OpenError
 
-from batchtest.bench.sessions.raw_socket import DISCARD
-from batchtest.bench.sessions.stream import Stream, WireError, deadline_after
+from batchtest.bench.sessions.stream import Stream
+from batchtest.bench.sessions.streamed import Streamed
 from batchtest.bench.sessions.tty import denied, taken
 
 
@@ -42,7 +42,7 @@ class _Line(serial.Serial):  # type: ignore[misc]  # pyserial carries no types
         """Nothing."""
 
 
-class SerialSession(stock.SerialSession):  # type: ignore[misc]  # pyvisa-py carries no types
+class SerialSession(Streamed, stock.SerialSession):  # type: ignore[misc]  # pyvisa-py carries no types
     """An ASRL session with true deadlines that loses no bytes, on a port that it has alone."""
 
     interface: Any
@@ -69,34 +69,9 @@ class SerialSession(stock.SerialSession):  # type: ignore[misc]  # pyvisa-py car
     def _set_timeout(self, attribute: ResourceAttribute, value: int) -> StatusCode:
         return super(stock.SerialSession, self)._set_timeout(attribute, value)  # type: ignore[no-any-return]
 
-    def read(self, count: int) -> tuple[bytes, StatusCode]:
-        """Bytes up to and with the termination character, or `count` of them; what came is kept when time is up."""
+    def _ending(self) -> int | None:
         ends = self.attrs[ResourceAttribute.asrl_end_in] == SerialTermination.termination_char
-        ending = self.attrs[ResourceAttribute.termchar] if ends else None
-        try:
-            return self._stream.line(count, ending, deadline_after(self.timeout))
-        except WireError as error:
-            return b"", error.status
-
-    def write(self, data: bytes) -> tuple[int, StatusCode]:
-        """Give all of `data` to the kernel, or as much as it takes before time is up."""
-        return self._stream.send(data, deadline_after(self.timeout))
-
-    def waiting(self) -> bytes:
-        """What has arrived and was not read, left where it is; never waits."""
-        return self._stream.peek()
-
-    def clear(self) -> StatusCode:
-        """Drop what has arrived; the instrument is not told."""
-        self._stream.peek()
-        self._stream.buffer.clear()
-        return StatusCode.success
-
-    def flush(self, mask: BufferOperation) -> StatusCode:
-        """Drop received bytes where the mask asks for it; what was sent is the kernel's, and is not waited for."""
-        if mask & DISCARD:
-            self.clear()
-        return StatusCode.success
+        return self.attrs[ResourceAttribute.termchar] if ends else None
 
     def close(self) -> StatusCode:
         """Close the port; closing twice is harmless."""

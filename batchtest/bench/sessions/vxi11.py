@@ -16,9 +16,9 @@ from pyvisa.constants import BufferOperation, ResourceAttribute, StatusCode
 from pyvisa_py.protocols import vxi11
 from pyvisa_py.tcpip import VXI11_ERRORS_TO_VISA, TCPIPInstrVxi11
 
-from batchtest.bench.sessions.raw_socket import DISCARD
 from batchtest.bench.sessions.rpc import Caller, opaque, port_of
 from batchtest.bench.sessions.stream import WireError, deadline_after, seconds_left
+from batchtest.bench.sessions.streamed import DISCARD
 from batchtest.bench.sessions.tcp import OPEN_MS
 
 PROGRAM = (vxi11.DEVICE_CORE_PROG, vxi11.DEVICE_CORE_VERS)
