@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from batchtest.bench.dialect import Condition, Setting
+from batchtest.bench.dialect import AnySetting, Condition
 from batchtest.bench.registers import TRIPS, Status
 from batchtest.bench.settings import agrees, unit_of
 from batchtest.errors import InstrumentRefused
@@ -34,7 +34,7 @@ def refuse_switched(name: str, *, on: bool, wanted: bool) -> None:
         raise InstrumentRefused(f"{name}: is {now} and was left {then}; {_TOUCHED}")
 
 
-def refuse_moved(name: str, setting: Setting, held: float | None, wanted: float | None) -> None:
+def refuse_moved(name: str, setting: AnySetting, held: float | None, wanted: float | None) -> None:
     """Raise InstrumentRefused where a setting is not what it was set to; `None` was not asked, or nobody has set it."""
     if held is not None and wanted is not None and not agrees(setting, held, wanted):
         unit = unit_of(setting)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from batchtest.bench.channels_left import ChannelsLeft
-from batchtest.bench.dialect import LoadDialect, Setting
+from batchtest.bench.dialect import AnySetting, LoadDialect
 from batchtest.bench.left import refuse_moved
 from batchtest.bench.link import Link
 from batchtest.bench.protection import ON_TIMER_S, UNDER_VOLTAGE_V, refuse_missing
@@ -169,7 +169,7 @@ class Load:
         if dialect.sense is not None and self.file.sense is not None:
             set_switch(self.link, dialect.sense, self.file.sense == "remote", channel=name)
 
-    def _limits(self) -> list[tuple[Setting, float]]:
+    def _limits(self) -> list[tuple[AnySetting, float]]:
         """What the load itself is to guard against, as far as it can, in the order in which it is set."""
         dialect, limits = self.dialect, self.file.protection
         wanted = (

@@ -8,9 +8,9 @@ from collections.abc import Callable
 from batchtest.bench.dialect import (
     AmperesSetting,
     Answer,
+    AnySetting,
     Replies,
     SecondsSetting,
-    Setting,
     SlewSetting,
     Switch,
     VoltsSetting,
@@ -22,7 +22,7 @@ from batchtest.bench.templates import fill
 from batchtest.errors import InstrumentRefused, InstrumentReplyError
 from batchtest.quantities import show
 
-_QUANTITY: dict[type[Setting], tuple[str, str]] = {
+_QUANTITY: dict[type[AnySetting], tuple[str, str]] = {
     VoltsSetting: ("volts", "V"),
     AmperesSetting: ("amperes", "A"),
     WattsSetting: ("watts", "W"),
@@ -31,7 +31,7 @@ _QUANTITY: dict[type[Setting], tuple[str, str]] = {
 }
 
 
-def unit_of(setting: Setting) -> str:
+def unit_of(setting: AnySetting) -> str:
     """The base unit of a setting."""
     return _QUANTITY[type(setting)][1]
 
@@ -56,13 +56,13 @@ def finite_number(replies: Replies, answer: Answer | None = None) -> Callable[[s
     return parse
 
 
-def held_by(setting: Setting, replies: Replies, *, channel: str = "1") -> Asked:
+def held_by(setting: AnySetting, replies: Replies, *, channel: str = "1") -> Asked:
     """What asks for the value that a setting holds, base unit, for `Link.ask_all`."""
     parse = finite_number(replies, setting.query)
     return fill(setting.query.query, channel=channel), lambda reply: parse(reply) / setting.factor
 
 
-def agrees(setting: Setting, held: float, value: float) -> bool:
+def agrees(setting: AnySetting, held: float, value: float) -> bool:
     """Whether what an instrument holds is what it was given, as far as it can tell."""
     return abs(held - value) <= setting.tolerance * (1 + 1e-9)
 
@@ -80,7 +80,7 @@ def read_value(
     return link.ask(fill(answer.query, channel=channel), kept)
 
 
-def set_value(link: Link, setting: Setting, value: float, replies: Replies, *, channel: str = "1") -> None:
+def set_value(link: Link, setting: AnySetting, value: float, replies: Replies, *, channel: str = "1") -> None:
     """Set a value and read it back.
 
     Raises
@@ -88,7 +88,7 @@ def set_value(link: Link, setting: Setting, value: float, replies: Replies, *, c
     InstrumentRefused : an error was in the queue, or the instrument holds another value than it was given.
     """
     quantity, unit = _QUANTITY[type(setting)]
-    command = fill(setting.command, **{quantity: setting.written(value)}, channel=channel)
+    command = fill(setting.set, **{quantity: setting.written(value)}, channel=channel)
     link.set(command)
     held = link.ask(*held_by(setting, replies, channel=channel))
     if not agrees(setting, held, value):

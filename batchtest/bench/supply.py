@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from batchtest.bench.dialect import Setting, SupplyDialect
+from batchtest.bench.dialect import AnySetting, SupplyDialect
 from batchtest.bench.fresh import Fresh
 from batchtest.bench.left import refuse_moved, refuse_switched, refuse_tripped
 from batchtest.bench.link import NOT_ASKED, Link
@@ -157,7 +157,7 @@ class Supply:
         if dialect.sense is not None and self.file.sense is not None:
             set_switch(self.link, dialect.sense, self.file.sense == "remote")
 
-    def _limits(self) -> list[tuple[Setting, float]]:
+    def _limits(self) -> list[tuple[AnySetting, float]]:
         """What the supply itself is to guard against, as far as it can, in the order in which it is set."""
         dialect, limits = self.dialect, self.file.protection
         wanted = (
@@ -213,7 +213,7 @@ class Supply:
         self._set(self.dialect.voltage, volts)
         self._left_V = volts
 
-    def _set(self, setting: Setting, value: float) -> None:
+    def _set(self, setting: AnySetting, value: float) -> None:
         set_value(self.link, setting, value, self.dialect.replies)
 
     def _status(self) -> Status:

@@ -8,6 +8,7 @@ from batchtest.bench.dialect.meter import Function, Integration, MeterDialect
 from batchtest.bench.dialect.parts import (
     AmperesSetting,
     Answer,
+    AnySetting,
     Condition,
     Register,
     SecondsSetting,
@@ -25,6 +26,7 @@ __all__ = [
     "OWN",
     "AmperesSetting",
     "Answer",
+    "AnySetting",
     "Condition",
     "Dialect",
     "DialectT",

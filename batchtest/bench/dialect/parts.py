@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from abc import abstractmethod
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Generic, Literal, TypeAlias, TypeVar
 
 from pydantic import BeforeValidator, Field, StrictInt, StrictStr
 
@@ -73,26 +72,28 @@ def _as_answer(found: object) -> object:
 AnswerField = Annotated[Answer, BeforeValidator(_as_answer)]
 
 
-class Setting(Table):
+CommandT = TypeVar("CommandT", bound=str)
+QuantityT = TypeVar("QuantityT", bound=Decimal)
+
+
+class Setting(Table, Generic[CommandT, QuantityT]):
     """A value that is set and read back.
 
-    `resolution` is how far the two may differ. The value is multiplied by `scale` before it is written, and the reply
-    divided by it; `decimals` is how many are written, 0 for a whole number, and as many as it takes where left out.
+    `set` is the template of its command, `resolution` how far what is read back may differ. The value is multiplied by
+    `scale` before it is written, and the reply divided by it; `decimals` is how many are written, 0 for a whole number,
+    and as many as it takes where left out.
     """
 
+    set: CommandT
     query: AnswerField
+    resolution: QuantityT
     scale: PositiveNumber = Decimal(1)
     decimals: Annotated[StrictInt, Field(ge=0, le=9)] | None = None
 
     @property
-    @abstractmethod
-    def command(self) -> str:
-        """The template of the command."""
-
-    @property
-    @abstractmethod
     def tolerance(self) -> float:
         """The resolution, base unit."""
+        return float(self.resolution)
 
     @property
     def factor(self) -> float:
@@ -105,90 +106,30 @@ class Setting(Table):
         return f"{scaled:.9g}" if self.decimals is None else f"{scaled:.{self.decimals}f}"
 
 
-class VoltsSetting(Setting):
+#: A setting of whatever quantity.
+AnySetting: TypeAlias = Setting[str, Decimal]
+
+
+class VoltsSetting(Setting[VoltsCommand, Volts]):
     """A voltage."""
 
-    set: VoltsCommand
-    resolution: Volts
 
-    @property
-    def command(self) -> str:
-        """The template of the command."""
-        return self.set
-
-    @property
-    def tolerance(self) -> float:
-        """The resolution, V."""
-        return float(self.resolution)
-
-
-class AmperesSetting(Setting):
+class AmperesSetting(Setting[AmperesCommand, Amperes]):
     """A current."""
 
-    set: AmperesCommand
-    resolution: Amperes
 
-    @property
-    def command(self) -> str:
-        """The template of the command."""
-        return self.set
-
-    @property
-    def tolerance(self) -> float:
-        """The resolution, A."""
-        return float(self.resolution)
-
-
-class WattsSetting(Setting):
+class WattsSetting(Setting[WattsCommand, Watts]):
     """A power limit."""
 
-    set: WattsCommand
-    resolution: Watts
 
-    @property
-    def command(self) -> str:
-        """The template of the command."""
-        return self.set
-
-    @property
-    def tolerance(self) -> float:
-        """The resolution, W."""
-        return float(self.resolution)
-
-
-class SecondsSetting(Setting):
+class SecondsSetting(Setting[SecondsCommand, Seconds]):
     """A time after which the instrument switches itself off."""
 
-    set: SecondsCommand
-    resolution: Seconds
 
-    @property
-    def command(self) -> str:
-        """The template of the command."""
-        return self.set
-
-    @property
-    def tolerance(self) -> float:
-        """The resolution, s."""
-        return float(self.resolution)
-
-
-class SlewSetting(Setting):
+class SlewSetting(Setting[SlewCommand, AmperesPerSecond]):
     """How fast a current may change, of one edge or both; `unit` is what the instrument counts in."""
 
-    set: SlewCommand
-    resolution: AmperesPerSecond
     unit: Literal["A/s", "A/ms", "A/us"] = "A/s"
-
-    @property
-    def command(self) -> str:
-        """The template of the command."""
-        return self.set
-
-    @property
-    def tolerance(self) -> float:
-        """The resolution, A/s."""
-        return float(self.resolution)
 
     @property
     def factor(self) -> float:
