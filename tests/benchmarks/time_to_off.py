@@ -237,6 +237,7 @@ def main() -> None:
     parser.add_argument("--station", choices=["small", "boards"], default="small")
     parser.add_argument("--transport", choices=["tcp", "pty"], default="tcp", help="how the simulated bench is reached")
     arguments = parser.parse_args()
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a job in the background is born deaf to it
     measured = measure(arguments.times, arguments.station, arguments.transport)
     if arguments.json:
         json.dump({"station": arguments.station, "transport": arguments.transport, **measured}, sys.stdout)

@@ -25,6 +25,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from stations import demo_setup, stand
 from test_sequencer.test_truth import disagreements
 
+from batchtest.simulated import truth
+
 BLOCK = 50
 
 
@@ -47,11 +49,12 @@ def main() -> None:
 def tried(first: int) -> list[str]:
     """What disagreed among one block of boards, tested on a bench of their own."""
     serials = [f"VN-{1001 + first + number}" for number in range(BLOCK)]
+    setup = demo_setup(defect_rate=Decimal("0.33"), transport="tcp")
     with (
         tempfile.TemporaryDirectory(dir="/dev/shm" if Path("/dev/shm").is_dir() else None) as folder,
-        stand(Path(folder), demo_setup(defect_rate=Decimal("0.33"))) as station,
+        stand(Path(folder), setup) as station,
     ):
-        return disagreements(station, serials)
+        return disagreements(station, truth(setup, station.procedure, serials))
 
 
 if __name__ == "__main__":
