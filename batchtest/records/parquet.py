@@ -174,4 +174,5 @@ def _context(place: int, record: Raw) -> dict[str, Any]:
         "ended": closing.ended.isoformat(),
         "duration_s": closing.duration_s,
         "sha256": record.sealed.sha256,
+        "retest": "" if context.retest is None else context.retest.reason,
     }

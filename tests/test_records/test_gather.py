@@ -104,7 +104,7 @@ def test_the_columns_are_those_of_a_record(old: Path):
     own = found[found.index("number") :]
     assert [name for name in own if name not in ("value_micro", "middle_micro")] == list(NAMES)
     text = sql("fold")
-    listed = text[text.index("columns = {") : text.index(") AS line")]
+    listed = text[text.index("columns = {") : text.index("again AS")]
     assert [name for name in listed.split("'")[1::4] if name != "record"] == [column.name for column in COLUMNS]
 
 

@@ -8,8 +8,59 @@
 --
 -- Base units. An empty cell is NULL, in a text column an empty text. value_micro is the value in whole millionths of its
 -- unit (microvolts, for volts), so that sums come out the same in any order and on any engine; middle_micro is the middle
--- of the limits, where both are there. A sum of squares is to be taken of value_micro - middle_micro, as HUGEINT.
+-- of the limits, where both are there. A sum of squares is to be taken of value_micro - middle_micro, as HUGEINT. retest is
+-- the reason of a retest, empty where it is none; repeated says that its attempt has an earlier line of the same name.
 COPY (
+    WITH line AS MATERIALIZED (
+        SELECT * FROM read_csv(
+            $rows,
+            header = false,
+            auto_detect = false,
+            delim = ',',
+            quote = '"',
+            escape = '"',
+            new_line = '\r\n',
+            columns = {
+                'record': 'INTEGER',
+                'number': 'INTEGER',
+                'time': 'TIMESTAMPTZ',
+                'elapsed_s': 'DOUBLE',
+                'phase': 'VARCHAR',
+                'name': 'VARCHAR',
+                'point': 'VARCHAR',
+                'measurand': 'VARCHAR',
+                'load_point': 'INTEGER',
+                'load_A': 'DOUBLE',
+                'value': 'DOUBLE',
+                'unit': 'VARCHAR',
+                'beyond': 'DOUBLE',
+                'spread': 'DOUBLE',
+                'count': 'INTEGER',
+                'uncertainty': 'DOUBLE',
+                'lower': 'DOUBLE',
+                'upper': 'DOUBLE',
+                'limit_source': 'VARCHAR',
+                'guard': 'DOUBLE',
+                'verdict': 'VARCHAR',
+                'why': 'VARCHAR',
+                'range': 'DOUBLE',
+                'nplc': 'DOUBLE',
+                'settle_s': 'DOUBLE',
+                'settled': 'BOOLEAN',
+                'expected': 'DOUBLE',
+                'time_constant_s': 'DOUBLE',
+                'abort_lower': 'DOUBLE',
+                'abort_upper': 'DOUBLE',
+                'abort_source': 'VARCHAR',
+                'status': 'VARCHAR',
+                'raw': 'VARCHAR',
+                'regulated': 'BOOLEAN'
+            }
+        )
+    ),
+    again AS (
+        SELECT record, name, min(number) AS first FROM line GROUP BY record, name HAVING count(*) > 1
+    )
     SELECT
         context.board,
         context.revision,
@@ -38,6 +89,8 @@ COPY (
         context.ended,
         context.duration_s,
         context.sha256,
+        context.retest,
+        line.number > coalesce(again.first, line.number) AS repeated,
         line.number,
         line.time,
         line.elapsed_s,
@@ -78,51 +131,7 @@ COPY (
         coalesce(original(line.status), '') AS status,
         coalesce(original(line.raw), '') AS raw,
         coalesce(line.regulated, true) AS regulated
-    FROM read_csv(
-        $rows,
-        header = false,
-        auto_detect = false,
-        delim = ',',
-        quote = '"',
-        escape = '"',
-        new_line = '\r\n',
-        columns = {
-            'record': 'INTEGER',
-            'number': 'INTEGER',
-            'time': 'TIMESTAMPTZ',
-            'elapsed_s': 'DOUBLE',
-            'phase': 'VARCHAR',
-            'name': 'VARCHAR',
-            'point': 'VARCHAR',
-            'measurand': 'VARCHAR',
-            'load_point': 'INTEGER',
-            'load_A': 'DOUBLE',
-            'value': 'DOUBLE',
-            'unit': 'VARCHAR',
-            'beyond': 'DOUBLE',
-            'spread': 'DOUBLE',
-            'count': 'INTEGER',
-            'uncertainty': 'DOUBLE',
-            'lower': 'DOUBLE',
-            'upper': 'DOUBLE',
-            'limit_source': 'VARCHAR',
-            'guard': 'DOUBLE',
-            'verdict': 'VARCHAR',
-            'why': 'VARCHAR',
-            'range': 'DOUBLE',
-            'nplc': 'DOUBLE',
-            'settle_s': 'DOUBLE',
-            'settled': 'BOOLEAN',
-            'expected': 'DOUBLE',
-            'time_constant_s': 'DOUBLE',
-            'abort_lower': 'DOUBLE',
-            'abort_upper': 'DOUBLE',
-            'abort_source': 'VARCHAR',
-            'status': 'VARCHAR',
-            'raw': 'VARCHAR',
-            'regulated': 'BOOLEAN'
-        }
-    ) AS line
+    FROM line
     JOIN (
         SELECT unnest(from_json($contexts, '[{
             "record": "INTEGER",
@@ -152,7 +161,9 @@ COPY (
             "started": "TIMESTAMPTZ",
             "ended": "TIMESTAMPTZ",
             "duration_s": "DOUBLE",
-            "sha256": "VARCHAR"
+            "sha256": "VARCHAR",
+            "retest": "VARCHAR"
         }]'), recursive := true)
     ) AS context USING (record)
+    LEFT JOIN again ON again.record = line.record AND again.name = line.name
 ) TO $path (FORMAT parquet, COMPRESSION zstd, KV_METADATA {batchtest: $stamp});

@@ -1,0 +1,1 @@
+"""Looking across many records: yields, first causes, margins, charts, comparisons. Reaches no bench."""

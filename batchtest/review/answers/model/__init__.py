@@ -1,0 +1,86 @@
+"""What a review says: a tree of frozen values, ready for a screen, a page, JSON or CSV.
+
+Values and limits are in the base unit named beside them (V, A, ohm; "1" is a ratio). Shares are ratios, 0.02 is 2 %.
+Times are texts after ISO 8601. Every interval is two-sided at `CONFIDENCE`. Nothing here is worked out anew by whoever
+shows it.
+"""
+
+from batchtest.review.answers.model.counted import (
+    CONFIDENCE,
+    Cause,
+    Comparison,
+    Comparisons,
+    Dimension,
+    Doubt,
+    Group,
+    Grouping,
+    Interval,
+    Pareto,
+    RolledYield,
+    Share,
+    Stop,
+    Told,
+    Yields,
+)
+from batchtest.review.answers.model.measured import (
+    Bar,
+    BatchShift,
+    Capability,
+    Chart,
+    ChartPoint,
+    Fit,
+    LimitFit,
+    Margin,
+    Measured,
+    MeasurementReview,
+    Moments,
+    Outlier,
+    PartAverage,
+    Signal,
+    Tolerance,
+)
+from batchtest.review.answers.model.whole import (
+    Advice,
+    BoardReview,
+    LeftOut,
+    Looked,
+    Review,
+)
+
+__all__ = [
+    "CONFIDENCE",
+    "Advice",
+    "Bar",
+    "BatchShift",
+    "BoardReview",
+    "Capability",
+    "Cause",
+    "Chart",
+    "ChartPoint",
+    "Comparison",
+    "Comparisons",
+    "Dimension",
+    "Doubt",
+    "Fit",
+    "Group",
+    "Grouping",
+    "Interval",
+    "LeftOut",
+    "LimitFit",
+    "Looked",
+    "Margin",
+    "Measured",
+    "MeasurementReview",
+    "Moments",
+    "Outlier",
+    "Pareto",
+    "PartAverage",
+    "Review",
+    "RolledYield",
+    "Share",
+    "Signal",
+    "Stop",
+    "Told",
+    "Tolerance",
+    "Yields",
+]
