@@ -243,8 +243,8 @@ class Outlier:
     """A value farther from its batch's median than six robust deviations, (Q3 - Q1) / 1.35. `sql/outliers.sql`
 
     Only of measurements that have a limit, where the quartiles differ and there are at least 30 values. `found` is how
-    many there are of this measurement in all; at most `Selection.listed` of them are rows. The verdict may be a pass, and so may
-    be the attempt's `outcome`.
+    many there are of this measurement in all; at most `Selection.listed` of them are rows. The verdict may be a pass,
+    and so may be the attempt's `outcome`.
     """
 
     board: str
