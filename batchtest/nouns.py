@@ -33,13 +33,24 @@ class Measurand(StrEnum):
     CURRENT = "supply current"
     REGULATION = "load regulation"
     OUTPUT_RESISTANCE = "output resistance"
+    USABLE_CURRENT = "usable current"
+    LOAD_CURRENT = "load current"
+    TIME_TO_TRIP = "time to trip"
 
 
 class Phase(StrEnum):
-    """Where in the procedure a measurement stands. Nothing is powered in `GATE`; in `HOST` a host feeds itself."""
+    """Where in the procedure a measurement stands. Nothing is powered in `GATE`; in `HOST` a host feeds itself.
+
+    `COLD`, `HOT`, `HOLD` and `TRIP` load the outlet of a host: by short pulses, to thermal rest, at the current that a
+    resettable fuse must hold, and until it trips.
+    """
 
     GATE = "gate"
     HOST = "live host"
+    COLD = "cold sweep"
+    HOT = "hot sweep"
+    HOLD = "hold test"
+    TRIP = "trip test"
     SOFT_START = "soft start"
     LOAD = "load"
     DERIVED = "derived"
@@ -295,7 +306,8 @@ class Retest:
 class Context:
     """All that a record must say besides its lines, so that it stands up years later; `waivers` were in force then.
 
-    `kind` is "host" where a host was mapped with nothing mated to it; `board` is that host then, and `cable` empty.
+    `kind` is "host" where a host was mapped with nothing mated to it, "outlet" where its outlet was load-tested then;
+    `board` is that host then, and `cable` empty. `outlet` is what was known of it before it was loaded, as JSON.
     What follows `kind` came later, and is missing in older records: an empty text or `None` is "not known", or, of the
     humidity (a ratio), "not measured". `option` says by which of its parts lists the board was made; matings are
     counted with this one; `notes` are those of this board that were written before. `guardian` is what was told of
@@ -321,7 +333,7 @@ class Context:
     instruments: tuple[InstrumentIdentity, ...]
     started: datetime
     waivers: tuple[Waiver, ...] = ()
-    kind: Literal["board", "host"] = "board"
+    kind: Literal["board", "host", "outlet"] = "board"
     firmware: str = ""
     option: str = ""
     humidity: float | None = None
@@ -333,6 +345,7 @@ class Context:
     retest: Retest | None = None
     notes: tuple[Note, ...] = ()
     guardian: tuple[str, ...] = ()
+    outlet: Mapping[str, object] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

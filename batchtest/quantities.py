@@ -23,6 +23,7 @@ UNITS: dict[str, dict[str, str]] = {
     "Hz": {"Hz": "1", "kHz": "1e3"},
     "C": {"C": "1"},
     "m": {"m": "1", "mm": "1e-3"},
+    "mm2": {"mm2": "1"},
     "%": {"%": "1e-2", "ppm": "1e-6"},
     "%/K": {"%/K": "1e-2", "ppm/K": "1e-6"},
 }
@@ -38,13 +39,14 @@ EXAMPLES: dict[str, str] = {
     "Hz": "50 Hz",
     "C": "23 C",
     "m": "4 m",
+    "mm2": "0.25 mm2",
     "%": "2 %",
     "%/K": "5 ppm/K",
 }
 _WRITTEN = re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?) ?([^\s0-9.]\S*)")
 _NUMBER = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+)?")
 _PREFIXES = {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "u", -9: "n"}
-_UNPREFIXED = ("C", "1", "m")
+_UNPREFIXED = ("C", "1", "m", "mm2")
 #: A quotient with this many digits was cut off by the context of Decimal: a third of a minute, say.
 _INEXACT_DIGITS = 28
 

@@ -1,4 +1,4 @@
-"""The handler: a machine that puts the named board into the nest, and may change the cable or switch a host's mains."""
+"""The handler: it puts the named board into the nest; it may change the cable, switch a host, move a fuse."""
 
 from __future__ import annotations
 
@@ -112,6 +112,28 @@ class Handler:
             raise SetupError(f"{self.link.name}: its dialect has no host, so it cannot tell; look at the host's lamp")
         words = self.dialect.closed_words, self.dialect.open_words
         return self.link.ask(self.dialect.host, lambda reply: parse_state(reply, *words))
+
+    @property
+    def can_move_fuses(self) -> bool:
+        """Whether it can take the fuse behind a host's outlet into the holder; otherwise a person does."""
+        return self.dialect.fuse_out is not None
+
+    def move_fuse(self, *, out: bool) -> None:
+        """Take the fuse out of the host, which is off, into the holder on the bench, or put it back; read back.
+
+        Raises
+        ------
+        InstrumentRefused : the host is on, or it reads back otherwise.
+        SetupError : it cannot move fuses.
+        """
+        message, query = (self.dialect.fuse_out if out else self.dialect.fuse_back), self.dialect.fuse
+        if message is None or query is None:
+            raise SetupError(f"{self.link.name}: its dialect has no fuse_out, so it cannot move a fuse; do it by hand")
+        self.link.set(message, expected_s=float(self.dialect.takes))
+        words = self.dialect.closed_words, self.dialect.open_words
+        if self.link.ask(query, lambda reply: parse_state(reply, *words)) is not out:
+            where = "its host" if out else "the holder"
+            raise InstrumentRefused(f"{self.link.name}: the fuse reads back as still in {where}")
 
     def lid_closed(self) -> bool:
         """Whether the lid is closed."""

@@ -74,7 +74,8 @@ def _of_role(dialect: Dialect) -> Iterator[Question]:
         yield Question("query", dialect.query_message, dialect.closed)
     if isinstance(dialect, HandlerDialect):
         words = partial(parse_state, on=dialect.closed_words, off=dialect.open_words)
-        for field, read in (("board", parse_string), ("lid", words), ("cable", parse_string), ("host", words)):
+        texts, states = dict.fromkeys(("board", "cable"), parse_string), dict.fromkeys(("lid", "host", "fuse"), words)
+        for field, read in (texts | states).items():
             query = getattr(dialect, field)
             if query is not None:
                 yield Question(field, query, read)

@@ -4,6 +4,7 @@ from batchtest.circuits.assembly import Assembly, alone, join
 from batchtest.circuits.bench_model import BenchModel
 from batchtest.circuits.currents import Stress, ratings_of, stresses, terminal_currents
 from batchtest.circuits.faults import with_fault
+from batchtest.circuits.outlet_model import OutletModel
 from batchtest.circuits.sources import OFF, Drive, LimitedSource
 from batchtest.circuits.system import Solution, System
 from batchtest.circuits.values import draw_all, draw_values, nominal_values
@@ -14,6 +15,7 @@ __all__ = [
     "BenchModel",
     "Drive",
     "LimitedSource",
+    "OutletModel",
     "Solution",
     "Stress",
     "System",

@@ -20,6 +20,7 @@ COMMANDS = {
     "gather": "fold closed batches into Parquet, here or where many stations write to",
     "host": "map a live host with nothing mated to it: every pin's voltage",
     "note": "add rework, a correction, a deviation or a release to what is recorded of a board",
+    "outlet": "load-test a host's accessory output: what it can really carry, hot, on the worst day",
     "review": "yield across batches, first causes, margins and drift, and what is worth acting on",
     "simulate": "serve the simulated bench to any client",
     "verify": "are the records whole and unaltered, and what that does not prove",

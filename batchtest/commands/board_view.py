@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from rich.table import Table
 from rich.text import Text
 
+from batchtest.capacity.readings import LOADED
 from batchtest.commands.marks import WAIVED, marked
 from batchtest.commands.screen import clean
 from batchtest.nouns import Line, Phase, Verdict, Waiver
@@ -23,7 +24,10 @@ _GRAVITY = (Verdict.PASS, Verdict.UNREAD, Verdict.DOUBTFUL, Verdict.FAIL)
 
 @dataclass(slots=True)
 class BoardView:
-    """One attempt while it runs, and until the next begins; what its `waivers` excuse counts by itself."""
+    """One attempt while it runs, and until the next begins; what its `waivers` excuse counts by itself.
+
+    `outlet` is the newest reading of a host's outlet under load: there are too many for a table.
+    """
 
     serial: str
     attempt: int
@@ -33,13 +37,15 @@ class BoardView:
     worst: dict[Phase, Verdict] = field(default_factory=dict)
     waived: dict[Phase, int] = field(default_factory=dict)
     first_not_passed: Line | None = None
+    outlet: Line | None = None
 
     def add(self, line: Line) -> None:
         """Take a reading in."""
         measurement = line.measurement
         self.counts[measurement.phase] = self.counts.get(measurement.phase, 0) + 1
-        column = _column(line)
-        if column is not None:
+        if measurement.phase in LOADED:
+            self.outlet = line
+        elif (column := _column(line)) is not None:
             self.rails.setdefault(measurement.point, {})[column] = line
         if line.judgement is None:
             return
@@ -84,6 +90,11 @@ def described(line: Line) -> str:
     """A reading with its limits on one line: "logic @ load point 1: 5.251 V, limits 4.8 to 5.2 V"."""
     scale = scale_of([line])
     return f"{line.measurement.name}: {scale.reading(line.reading)}, limits {scale.limits(line.measurement.limit)}"
+
+
+def newest(line: Line) -> str:
+    """A reading of an outlet on one line: "hot, 150 mA, 35.2 s: 9.9293 V"."""
+    return f"{line.measurement.name}: {scale_of([line]).reading(line.reading)}"
 
 
 def _column(line: Line) -> int | None:

@@ -14,9 +14,14 @@ import rich_click as click
 from batchtest.errors import SetupError
 
 if TYPE_CHECKING:
+    from batchtest.files.outlets import OutletSetup
     from batchtest.nouns import Measurement
+    from batchtest.outlet import OutletProcedure
     from batchtest.procedure import Action, HostProcedure, Procedure
     from batchtest.records.matings import Wear
+
+#: Where a bench file says no temperature, a plan is made for this one, C.
+ROOM_C = 23.0
 
 
 @click.command("check")
@@ -33,14 +38,15 @@ def command(
 ) -> None:
     """Read the files and print every fault, or else the procedure that follows from them.
 
-    Without FIXTURE, every fixture of the folder is checked, those of hosts too.
+    Without FIXTURE, every fixture of the folder is checked, those of hosts too, and the files of outlets.
 
     Example: batchtest check vent-nest --bench simulated
     """
     from batchtest.commands.station import wear_warnings
     from batchtest.files.bench import warnings
     from batchtest.files.hosts import load_host_setup
-    from batchtest.files.library import Setup, fixture_names, host_fixture_names, load_bench, load_setup
+    from batchtest.files.library import Setup, fixture_names, host_fixture_names, load_bench, load_setup, outlet_names
+    from batchtest.files.outlets import load_outlet_setup
     from batchtest.procedure import derive, derive_host
     from batchtest.records.matings import wear_of
 
@@ -48,6 +54,12 @@ def command(
     hosts = host_fixture_names(root)
     if write_limits is not None:
         _write_limits(write_limits, fixture if fixture not in hosts else None, bench, board)
+        return
+    outlets = outlet_names(root)
+    for name in outlets if fixture is None else ():
+        load_outlet_setup(root, name, bench)
+    if fixture in outlets:
+        _check_outlet(load_outlet_setup(root, str(fixture), bench), as_json)
         return
     names = [fixture] if fixture else [*fixture_names(root), *hosts]
     setups = [
@@ -64,6 +76,20 @@ def command(
         _print(procedure)
     for warning in dict.fromkeys(wear_warnings(chain.from_iterable(worn))):
         click.echo(warning)
+
+
+def _check_outlet(setup: OutletSetup, as_json: bool) -> None:
+    """The procedure of an outlet, and what is known of it before."""
+    from batchtest.commands.outlet_station import plan
+    from batchtest.commands.outlet_view import known_lines
+
+    procedure = plan(setup, ROOM_C if setup.bench.ambient is None else float(setup.bench.ambient), None)
+    if as_json:
+        click.echo(json.dumps([_as_json(procedure, ())]))
+        return
+    _print(procedure)
+    for line in known_lines(procedure):
+        click.echo(line)
 
 
 def _write_limits(path: Path, fixture: str | None, bench: str, board: str | None) -> None:
@@ -86,7 +112,7 @@ def _write_limits(path: Path, fixture: str | None, bench: str, board: str | None
     click.echo(f"keep one of the two in limits/, {setup.board}.toml or {setup.board}.csv: both together are refused")
 
 
-def _as_json(procedure: Procedure | HostProcedure, wear: Iterable[Wear]) -> dict[str, Any]:
+def _as_json(procedure: Procedure | HostProcedure | OutletProcedure, wear: Iterable[Wear]) -> dict[str, Any]:
     kind, name, actions = _parts(procedure)
     return {
         kind: name,
@@ -105,21 +131,24 @@ def _as_json(procedure: Procedure | HostProcedure, wear: Iterable[Wear]) -> dict
     }
 
 
-def _parts(procedure: Procedure | HostProcedure) -> tuple[str, str, tuple[Action, ...]]:
-    """What is tested, "board" or "host", its name, and the actions in order."""
+def _parts(procedure: Procedure | HostProcedure | OutletProcedure) -> tuple[str, str, tuple[Action, ...]]:
+    """What is tested, "board", "host" or "outlet", its name, and the actions in order."""
+    from batchtest.outlet import OutletProcedure
     from batchtest.procedure import Procedure
 
+    if isinstance(procedure, OutletProcedure):
+        return "outlet", f"outlet of {procedure.known.host}", (*procedure.host.actions, *procedure.actions)
     if isinstance(procedure, Procedure):
         return "board", procedure.board, (*procedure.gate, *procedure.powered)
     return "host", procedure.host, procedure.actions
 
 
-def _print(procedure: Procedure | HostProcedure) -> None:
+def _print(procedure: Procedure | HostProcedure | OutletProcedure) -> None:
     from rich.console import Console
     from rich.table import Table
 
     from batchtest.commands.host import cannot_tell
-    from batchtest.procedure import Procedure
+    from batchtest.procedure import HostProcedure, Procedure
 
     console = Console(highlight=False)
     kind, name, actions = _parts(procedure)
@@ -136,7 +165,7 @@ def _print(procedure: Procedure | HostProcedure) -> None:
         for measurement in action.measurements:
             table.add_row("", f"   {measurement.name}", _limits(measurement), "")
     console.print(table)
-    if not isinstance(procedure, Procedure):
+    if isinstance(procedure, HostProcedure):
         for said in cannot_tell(procedure.windows):
             console.print(said)
 

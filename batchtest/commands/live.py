@@ -18,7 +18,7 @@ from rich.spinner import Spinner
 from rich.table import Table
 from rich.text import Text
 
-from batchtest.commands.board_view import BoardView, described
+from batchtest.commands.board_view import BoardView, described, newest
 from batchtest.commands.letters import large
 from batchtest.commands.marks import DANGER, STYLES, WAIVED, marked
 from batchtest.commands.screen import SIMULATED, changes, clean, read_answer, result_line, summary_lines, taped
@@ -162,6 +162,8 @@ class LiveScreen:
         if self._board is not None:
             yield Text("")
             yield self._board.phases(ascii_only=self._ascii)
+            if self._board.outlet is not None:
+                yield Text(clean(newest(self._board.outlet)), style="bold", no_wrap=True, overflow="ellipsis")
             if self._board.rails:
                 yield self._board.table(self._console.width, ascii_only=self._ascii)
 

@@ -17,13 +17,14 @@ if TYPE_CHECKING:
     from batchtest.files.bench import BenchFile
     from batchtest.files.hosts import HostSetup
     from batchtest.files.library import Setup
+    from batchtest.files.outlets import OutletSetup
 
 #: How long the simulated bench is given to start, and to end by itself, s.
 START_S, END_S = 30.0, 5.0
 
 
 @contextmanager
-def served(setup: Setup | HostSetup) -> Iterator[BenchFile]:
+def served(setup: Setup | HostSetup | OutletSetup) -> Iterator[BenchFile]:
     """Yield the setup's bench with an address for every instrument.
 
     A simulated bench runs in a process of its own and session, so that what ends this one (Ctrl-C too) finds it still
@@ -33,14 +34,14 @@ def served(setup: Setup | HostSetup) -> Iterator[BenchFile]:
     ------
     BenchError : the simulated bench did not start.
     """
-    from batchtest.files.hosts import HostSetup
+    from batchtest.files.library import Setup
     from batchtest.simulated.serve import with_addresses
 
     if setup.bench.simulation is None:
         yield setup.bench
         return
     arguments = ["simulate", "--bench", setup.bench_name, "--fixture", setup.fixture_name]
-    arguments += [] if isinstance(setup, HostSetup) else ["--board", setup.board]
+    arguments += ["--board", setup.board] if isinstance(setup, Setup) else []
     with subprocess.Popen(
         [sys.executable, "-m", "batchtest", *arguments, "--json", "--until-eof"],
         stdin=subprocess.PIPE,

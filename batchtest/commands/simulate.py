@@ -32,16 +32,22 @@ def command(
     Example: batchtest simulate --bench simulated --truth VN-0001..VN-0020 --json
     """
     from batchtest.files.hosts import load_host_setup
-    from batchtest.files.library import host_fixture_names, load_bench, load_setup
+    from batchtest.files.library import host_fixture_names, load_bench, load_setup, outlet_names
+    from batchtest.files.outlets import load_outlet_setup
 
     root = Path.cwd()
     simulation = load_bench(root, bench).simulation
     if simulation is None:
         raise SetupError(f"bench {bench!r} has real instruments; only one with [simulation] can be served")
-    if fixture in host_fixture_names(root):
+    hosts = fixture in host_fixture_names(root)
+    if fixture is not None and (hosts or fixture in outlet_names(root)):
         if truth is not None or board is not None:
             raise SetupError(f"--truth and --board are for boards, and {fixture!r} is a host's; leave them out")
-        _serve(load_host_setup(root, fixture, bench), as_json, until_eof)
+        _serve(
+            load_host_setup(root, fixture, bench) if hosts else load_outlet_setup(root, fixture, bench).host,
+            as_json,
+            until_eof,
+        )
         return
     setup = load_setup(root, fixture or simulation.fixture, bench, board)
     if truth is not None:

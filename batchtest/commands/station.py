@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from batchtest.bench import Bench
     from batchtest.files.hosts import HostSetup
     from batchtest.files.library import Setup
+    from batchtest.files.outlets import OutletSetup
     from batchtest.records.matings import Wear
     from batchtest.sequencer import Job, Station, Told
 
@@ -124,7 +125,7 @@ def wear_warnings(wear: Iterable[Wear]) -> Iterator[str]:
             )
 
 
-def ambient_of(setup: Setup | HostSetup, given: str | None) -> float:
+def ambient_of(setup: Setup | HostSetup | OutletSetup, given: str | None) -> float:
     """Temperature at the bench, C: given, or from the bench file; the uncertainty needs one."""
     from batchtest.quantities import parse
 

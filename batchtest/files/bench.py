@@ -20,7 +20,6 @@ from batchtest.files.accuracy import (
     VoltsAccuracy,
 )
 from batchtest.files.address import address_fault, address_kind, address_warning
-from batchtest.files.bench_faults import BenchFault
 from batchtest.files.bounds import OhmBounds
 from batchtest.files.fields import (
     Celsius,
@@ -38,10 +37,10 @@ from batchtest.files.fields import (
     Seconds,
     Table,
     Text,
-    UnsignedVolts,
     Volts,
     Wrong,
 )
+from batchtest.files.simulation import SimulatedOutlet, Simulation, Transport
 from batchtest.quantities import write
 
 __all__ = [
@@ -63,6 +62,7 @@ __all__ = [
     "OhmsAccuracy",
     "Reference",
     "Scanner",
+    "SimulatedOutlet",
     "Simulation",
     "Supply",
     "SupplyAccuracy",
@@ -76,7 +76,6 @@ __all__ = [
 
 Ending = Literal["LF", "CR", "CRLF", "none"]
 Sense = Literal["local", "remote"]
-Transport = Literal["tcp", "pty", "hislip", "vxi11"]
 
 
 class Identity(Table):
@@ -245,35 +244,6 @@ class Guardian(Table):
             )
         if self.without is not None and not self.without.strip():
             yield ("without",), "gives no reason; write why no guardian is needed, or leave it out"
-
-
-class Simulation(Table):
-    """A simulated bench in place of addresses.
-
-    `fixture` is what is simulated when the command names none. `cable` is what truly comes whenever the fixture's own
-    cable is fitted, at the start too: somebody put it into the wrong drawer. `scale` is simulated seconds per real
-    second. A board is bad with probability `defect_rate`, with one of `faults` (all modes of all its parts where the
-    list is empty); `boards` says it outright for single serials ("" is good, "host.DS1 open" is the host's side). The
-    serial "golden" never has a fault. `hosts` says what is wrong with single hosts: a part of the host's circuit
-    ("RACC open"), or pins that its harness or the break-out plug mixes up ("pins 5-7 swapped", "pins 8-2 joined"); all
-    others are good. `open_needles` are terminals ("TP3") whose needle does not touch. `transport` is how the
-    instruments are reached, and `transports` says it for single roles. `mishaps` are faults of the instruments on
-    demand.
-    """
-
-    fixture: Name
-    cable: Name | None = None
-    scale: PositiveNumber = Decimal(1)
-    seed: StrictInt
-    defect_rate: Ratio = Decimal(0)
-    faults: tuple[StrictStr, ...] = ()
-    boards: dict[Name, StrictStr] = {}
-    hosts: dict[Name, StrictStr] = {}
-    hum: UnsignedVolts = Decimal(0)
-    open_needles: tuple[StrictStr, ...] = ()
-    transport: Transport = "tcp"
-    transports: dict[Literal["meter", "load", "supply", "scanner", "handler"], Transport] = {}
-    mishaps: tuple[BenchFault, ...] = ()
 
 
 class BenchFile(Table):

@@ -63,6 +63,15 @@ def simulated_hosts(
             yield bench.fault(("simulation", "hosts", serial), wrong)
 
 
+def simulated_outlet(bench: Document[BenchFile], simulation: Simulation, host: CircuitFile) -> Iterator[Fault]:
+    """A part in series with the outlet that is no resistor of the host's circuit."""
+    part = simulation.outlet.part if simulation.outlet else None
+    resistors = [card.name for card in host.netlist.cards if card.kind == "R"]
+    if part is not None and part not in resistors:
+        wrong = f"there is no resistor {part!r} in {host.name}; {nearest(part, resistors)}"
+        yield bench.fault(("simulation", "outlet", "part"), wrong)
+
+
 def simulated_needles(
     bench: Document[BenchFile], simulation: Simulation, fixture: Document[ReachedT]
 ) -> Iterator[Fault]:

@@ -112,6 +112,7 @@ PositiveHertz = Annotated[Decimal, _quantity("Hz", Sign.POSITIVE)]
 Celsius = Annotated[Decimal, _quantity("C", Sign.ANY)]
 Metres = Annotated[Decimal, _quantity("m", Sign.ANY)]
 UnsignedMetres = Annotated[Decimal, _quantity("m")]
+PositiveSquareMillimetres = Annotated[Decimal, _quantity("mm2", Sign.POSITIVE)]
 Ratio = Annotated[Decimal, _quantity("%")]
 RatioPerKelvin = Annotated[Decimal, _quantity("%/K")]
 

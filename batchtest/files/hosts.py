@@ -9,7 +9,7 @@ from pathlib import Path
 from batchtest.errors import Fault, FileFaults, SetupError, nearest
 from batchtest.files.bench import BenchFile, Simulation
 from batchtest.files.checks_fixture import channels_against_bench
-from batchtest.files.checks_simulation import simulated_hosts, simulated_names, simulated_needles
+from batchtest.files.checks_simulation import simulated_hosts, simulated_names, simulated_needles, simulated_outlet
 from batchtest.files.circuit import CircuitFile
 from batchtest.files.host_fixture import HostFixtureFile, pin_of
 from batchtest.files.library import bench_names, cable_names, fixture_names, host_fixture_names
@@ -106,6 +106,7 @@ def _simulated(
     bench: Document[BenchFile], simulation: Simulation, fixture: Document[HostFixtureFile], circuit: CircuitFile
 ) -> Iterator[Fault]:
     yield from simulated_hosts(bench, simulation, fixture.model, circuit)
+    yield from simulated_outlet(bench, simulation, circuit)
     if any(needle.startswith("host.") for needle in simulation.open_needles):
         yield from simulated_needles(bench, simulation, fixture)
 

@@ -68,6 +68,11 @@ def host_fixture_names(root: Path) -> list[str]:
     return _names(root / "fixtures" / "hosts", "*.toml")
 
 
+def outlet_names(root: Path) -> list[str]:
+    """Names of the hosts' outlets in a project's folder, sorted."""
+    return _names(root / "fixtures" / "outlets", "*.toml")
+
+
 def bench_names(root: Path) -> list[str]:
     """Names of the benches in a project's folder, sorted."""
     return _names(root / "fixtures" / "benches", "*.toml")
@@ -79,8 +84,9 @@ def cable_names(root: Path) -> list[str]:
 
 
 def board_names(root: Path) -> list[str]:
-    """Names of the boards that have limits in a project's folder, sorted."""
-    return sorted({*_names(root / "limits", "*.toml"), *_names(root / "limits", "*.csv")})
+    """Names of the boards that have limits in a project's folder, sorted; those of outlets are no boards'."""
+    found = {*_names(root / "limits", "*.toml"), *_names(root / "limits", "*.csv")}
+    return sorted(found - set(outlet_names(root)))
 
 
 def load_bench(root: Path, name: str) -> BenchFile:
@@ -137,6 +143,8 @@ def load_setup(root: Path, fixture: str, bench: str, board: str | None = None) -
     """
     if fixture in host_fixture_names(root):
         raise SetupError(f"fixture {fixture!r} is a host's, and takes no boards: batchtest host {fixture}")
+    if fixture in outlet_names(root):
+        raise SetupError(f"fixture {fixture!r} is a host's outlet, and takes no boards: batchtest outlet {fixture}")
     _require(fixture, fixture_names(root), "fixture")
     _require(bench, bench_names(root), "bench")
     reading = Reading(root)

@@ -14,6 +14,9 @@ from batchtest.measuring.spreads import Spreads
 from batchtest.measuring.watching import Watch
 from batchtest.nouns import Measurand, Measurement, Phase, Reading
 
+#: Phases in which the load draws from the point that is read.
+DRAWING = (Phase.LOAD, Phase.COLD, Phase.HOT, Phase.HOLD, Phase.TRIP)
+
 
 class Reader:
     """Reads measurements on a bench and fixture; one for a batch, since the spread of raw values is pooled.
@@ -204,5 +207,5 @@ class Reader:
         At a load point also whether the load draws what it is set to there.
         """
         point = self._fixture.points.get(measurement.point)
-        drawing = point.load if measurement.phase is Phase.LOAD and point is not None else None
+        drawing = point.load if measurement.phase in DRAWING and point is not None else None
         return self._bench.confirm(drawing)

@@ -10,11 +10,12 @@ from markupsafe import Markup
 
 from batchtest.errors import RecordError
 from batchtest.nouns import InstrumentIdentity, Line, Note, Outcome, Verdict
-from batchtest.pages import host_words, words
+from batchtest.pages import host_words, outlet_words, words
 from batchtest.pages.bar import dot
 from batchtest.pages.deciding import closest, deciding
 from batchtest.pages.facts import facts, may_retest
 from batchtest.pages.notes import note_rows
+from batchtest.pages.outlet import outlet_page
 from batchtest.pages.render import moment, render
 from batchtest.pages.rows import sections
 from batchtest.pages.waivers import attempt_notices, file_name
@@ -39,8 +40,9 @@ def attempt_page(record: Record, notes: Sequence[Note] = ()) -> str:
     deciders = counted(lines, context.waivers)
     waived = len(lines) - len(deciders)
     return render(
-        "attempt.html",
+        "outlet.html" if context.kind == "outlet" else "attempt.html",
         {
+            **({"outlet": outlet_page(record)} if context.kind == "outlet" else {}),
             "context": context,
             "simulated": context.simulated,
             "foot": _foot(record),
@@ -49,8 +51,8 @@ def attempt_page(record: Record, notes: Sequence[Note] = ()) -> str:
             "waived": waived,
             "notes": note_rows(context.notes, notes),
             "outcome": outcome.value,
-            "meaning": host_words.MEANINGS[outcome] if context.kind == "host" else words.meaning(outcome, waived),
-            "closest": closest(lines) if outcome is Outcome.PASS else "",
+            "meaning": meaning_of(context.kind, outcome, waived),
+            "closest": closest(lines) if outcome is Outcome.PASS and context.kind != "outlet" else "",
             "danger": words.danger(outcome, lines, context.kind),
             "altered": not record.unaltered,
             "cause": sentences(first_cause or "No cause was recorded."),
@@ -73,6 +75,13 @@ def attempt_page(record: Record, notes: Sequence[Note] = ()) -> str:
     )
 
 
+def meaning_of(kind: str, outcome: Outcome, waived: int) -> str:
+    """What an outcome means, in a sentence, of what was on the bench: "board", "host" or "outlet"."""
+    if kind == "host":
+        return host_words.MEANINGS[outcome]
+    return outlet_words.MEANINGS[outcome] if kind == "outlet" else words.meaning(outcome, waived)
+
+
 def _foot(record: Record) -> str:
     context = record.context
     said = f"{context.serial} attempt {context.attempt}: {record.closing.outcome.value}"
@@ -83,6 +92,8 @@ def _steps(record: Record, *, powered: bool) -> tuple[str, ...]:
     context, outcome = record.context, record.closing.outcome
     if context.kind == "host":
         return host_words.next_steps(outcome, context.fixture)
+    if context.kind == "outlet":
+        return outlet_words.next_steps(outcome)
     again = may_retest(context)
     return words.next_steps(outcome, again, powered=powered, cable=context.cable, fixture=context.fixture)
 

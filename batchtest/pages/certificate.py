@@ -12,8 +12,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from batchtest.nouns import Line, Outcome
-from batchtest.pages import host_words, words
-from batchtest.pages.attempt import calibration, sentences
+from batchtest.pages import words
+from batchtest.pages.attempt import calibration, meaning_of, sentences
 from batchtest.pages.facts import facts
 from batchtest.pages.render import moment
 from batchtest.pages.rows import Group, Row, Section, sections
@@ -70,7 +70,7 @@ def values(record: Record, sheet: Sheet) -> dict[str, Any]:
     context, closing, lines = record.context, record.closing, record.lines
     waived = len(lines) - len(counted(lines, context.waivers))
     outcome = closing.outcome
-    meaning = host_words.MEANINGS[outcome] if context.kind == "host" else words.meaning(outcome, waived)
+    meaning = meaning_of(context.kind, outcome, waived)
     print_name = f"print {sheet.number}"
     named = f"{context.serial}, attempt {context.attempt}"
     return {

@@ -25,7 +25,7 @@ _TITLES = {
         "Rails under load",
         "All loads of a load point are set together. The bars of one rail share one scale.",
     ),
-    Phase.DERIVED: ("Derived values", "Computed from the rails under load; errors they share are counted once."),
+    Phase.DERIVED: ("Derived values", "Computed from the readings under load; errors they share are counted once."),
     Phase.SOFT_START: (
         "Soft start",
         "Windows solved from the circuit and its part tolerances; outside one, power goes off.",
@@ -191,7 +191,7 @@ def _short_name(line: Line) -> str:
     """A line's name below the heading of its group."""
     measurement = line.measurement
     if measurement.phase is Phase.DERIVED:
-        return measurement.point
+        return measurement.point if measurement.point in measurement.name else measurement.name
     if measurement.load_point is not None:
         drawn = "" if measurement.load_A is None else f": {show(measurement.load_A, 'A', 3)}"
         return f"load point {measurement.load_point + 1}{drawn}"

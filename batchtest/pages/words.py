@@ -6,6 +6,11 @@ from collections.abc import Iterable
 
 from batchtest.nouns import Line, Measurand, Outcome, Phase, Verdict
 
+#: Phases in which there is power on what is on the bench.
+POWERED = (Phase.HOST, Phase.COLD, Phase.HOT, Phase.HOLD, Phase.TRIP, Phase.SOFT_START, Phase.LOAD)
+#: The same, but for a trip test: its fuse may be alone in a holder while the host is dead already.
+ON_THE_BENCH = tuple(phase for phase in POWERED if phase is not Phase.TRIP)
+
 #: What an outcome means, one sentence, beside its word.
 MEANINGS: dict[Outcome, str] = {
     Outcome.PASS: "Every reading lies inside its limits, and every one was taken.",
@@ -65,32 +70,36 @@ def rule_text(rule: str) -> str:
 
 def was_powered(lines: Iterable[Line]) -> bool:
     """Whether any reading was taken with power on."""
-    return any(line.measurement.phase in (Phase.HOST, Phase.SOFT_START, Phase.LOAD) for line in lines)
+    return any(line.measurement.phase in POWERED for line in lines)
 
 
 def danger(outcome: Outcome, lines: Iterable[Line], kind: str = "board") -> str | None:
     """What may hurt the next person, or `None`: a board powered, or found live, and not shown dead after that.
 
     Where the bench was at fault it may have powered the board without a reading to show for it. `kind` is what was on
-    the bench, "board" or "host".
+    the bench, "board", "host" or "outlet".
     """
-    together = list(lines)
+    together, what = list(lines), "host" if kind == "outlet" else kind
     maybe_powered = was_powered(together) or outcome is Outcome.STOPPED
     if maybe_powered and not shown_dead(together):
-        return f"No reading shows that the {kind} was dead at the end. Treat it as live until you have measured it."
+        return f"No reading shows that the {what} was dead at the end. Treat it as live until you have measured it."
     live = [line for line in together if line.measurement.phase is Phase.GATE and _found_live(line)]
     if live:
         names = ", ".join(sorted({line.measurement.point for line in live}))
-        return f"Voltage was found before any power was applied, at: {names}. Treat the {kind} as live."
+        return f"Voltage was found before any power was applied, at: {names}. Treat the {what} as live."
     return None
 
 
 def shown_dead(lines: Iterable[Line]) -> bool:
     """Whether the last look after power-down found every point dead, between two right readings of the known voltage.
 
-    Records from before that voltage was read there have none.
+    What was seen before the last reading under power shows nothing: a host is mapped, and dead, before it is loaded.
+    Records from before the known voltage was read there have none.
     """
-    left = [line for line in lines if line.measurement.phase is Phase.POWER_DOWN]
+    together = list(lines)
+    under_power = [place for place, line in enumerate(together, start=1) if line.measurement.phase in ON_THE_BENCH]
+    later = together[max(under_power, default=0) :]
+    left = [line for line in later if line.measurement.phase is Phase.POWER_DOWN]
     known = [_is_known(line) for line in left]
     last = {line.measurement.point: line for line in left if not _is_known(line)}
     whole = not any(known) or (known[0] and known[-1] and len(known) > 1)

@@ -144,22 +144,29 @@ class _Map:
         return f"That looks like {said} swapped, in the host's harness or in the break-out plug. "
 
     def fall(self, measurements: Sequence[Measurement]) -> None:
-        """Measure every point until it is safe to unplug.
+        """Measure every point until it is safe to unplug; raises BenchError as `show_dead` does."""
+        try:
+            show_dead(self.dead, self.serial, measurements)
+        except BenchError as error:
+            raise BenchError(f"{error}{f' Before that: {self.refusal}' if self.refusal else ''}") from error
 
-        Raises
-        ------
-        BenchError : a point stays live, or the known voltage is not read right.
-        """
-        for measurement in measurements:
-            known = measurement.point == "reference"
-            reading = self.reader.reference(measurement) if known else self.dead.bled(measurement, FALL_S)
-            line = self.enter(measurement, reading)
-            if not passed(line):
-                refused = f" Before that: {self.refusal}" if self.refusal else ""
-                raise BenchError(
-                    f"{measurement.point}: {shown(line)} after host {self.serial} was switched off; treat it as live, "
-                    f"do not unplug it.{refused}"
-                )
+
+def show_dead(dead: Deadness, serial: str, measurements: Sequence[Measurement]) -> None:
+    """Measure every point of a host that was switched off until it is safe to unplug.
+
+    Raises
+    ------
+    BenchError : a point stays live, or the known voltage is not read right.
+    """
+    for measurement in measurements:
+        known = measurement.point == "reference"
+        reading = dead.reader.reference(measurement) if known else dead.bled(measurement, FALL_S)
+        line = dead.enter(measurement, reading)
+        if not passed(line):
+            raise BenchError(
+                f"{measurement.point}: {shown(line)} after host {serial} was switched off; treat it as live, "
+                "do not unplug it."
+            )
 
 
 def _wrong(line: Line, windows: PinWindows) -> str:

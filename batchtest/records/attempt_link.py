@@ -21,6 +21,7 @@ FRAMES = frozenset(
     {
         "f73fa9d1efd1e6819a15dfe733056af5eddd218334fb201028353964b1dd46bc",
         "166aa3b02116e58d45bfc952fbe6f55a0ed4f60ecf642e6385806744f46ceba0",
+        "6b47cae8be4c4a27cd57ec1e698b14c83ab58b371a57f8ef4e1b50a93f6db10b",
     }
 )
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 #: A ratio ("%" in the nouns) stands in a record as the plain number it is: 0.02 with unit 1, not 0.02 %.
 RATIO = "1"
 #: What column unit may hold.
-UNITS = ("V", "A", "ohm", RATIO)
+UNITS = ("V", "A", "ohm", "s", RATIO)
 #: A unit as records write it -> its case-sensitive code in the Unified Code for Units of Measure.
 UCUM = {"V": "V", "A": "A", "ohm": "Ohm", "s": "s", "power-line cycles": "1", RATIO: "1"}
 
@@ -40,7 +40,7 @@ COLUMNS = (
     Column("load_point", "load point, counted from 0", "integer"),
     Column("load_A", "current drawn from this rail", "double", "A"),
     Column("value", "value; empty: no reading", "double", OF_VALUE),
-    Column("unit", "unit of the value: V, A, ohm, or 1 for a ratio (0.02 is 2 %)", required=True),
+    Column("unit", "unit of the value: V, A, ohm, s, or 1 for a ratio (0.02 is 2 %)", required=True),
     Column("beyond", "over range with contact proven: the true value is above this", "double", OF_VALUE),
     Column("spread", "standard deviation of a single raw value", "double", OF_VALUE),
     Column("count", "raw values averaged", "integer", required=True),

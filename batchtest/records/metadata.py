@@ -23,8 +23,8 @@ from batchtest.records.marks import MARKS, marks_of
 BLOCK = "urn:batchtest:record"
 #: The format that is written. A description without the key "format" is of format 1; tests/test_records/old/ keeps
 #: records of every one, and says when and how it goes up.
-#: 1 had no `format`, and nothing in the context after `kind`.
-FORMAT = 2
+#: 1 had no `format`, and nothing in the context after `kind`; 2 knew no outlets, and no value in seconds.
+FORMAT = 3
 
 #: RFC 4180 in the words of the vocabulary.
 DIALECT = {"encoding": "utf-8", "lineTerminators": ["\r\n"], "quoteChar": '"', "doubleQuote": True, "header": True}

@@ -8,6 +8,7 @@ from batchtest.errors import StationError, nearest
 from batchtest.files.bench import Handler
 from batchtest.simulated.host_rack import HostRack
 from batchtest.simulated.on_bench import BenchInstrument
+from batchtest.simulated.outlet import OutletRack
 from batchtest.simulated.rack import Rack
 from batchtest.simulated.scpi import ScpiError, boolean, string
 
@@ -81,4 +82,28 @@ class SimulatedHostHandler(_Mover):
         if self.rack.host is None:
             raise ScpiError(-221, "the plug is in no host; place one first")
         self.spend(MOVE_S)
-        self.rack.switch(on, self.moment)
+        try:
+            self.rack.switch(on, self.moment)
+        except StationError as error:
+            raise ScpiError(-221, str(error)[:200]) from error
+
+
+class SimulatedOutletHandler(SimulatedHostHandler):
+    """At a host's outlet it takes the fuse out of the host into a holder on the bench as well, and back.
+
+    `NEST:FUSE ON` is out, between the bench supply and the load; `NEST:FUSE?` tells.
+    """
+
+    rack: OutletRack
+
+    def __init__(self, handler: Handler, rack: OutletRack) -> None:
+        super().__init__(handler, rack)
+        self.add("NEST:FUSE", self._take_out, boolean)
+        self.add("NEST:FUSE?", lambda: self.rack.alone)
+
+    def _take_out(self, out: bool) -> None:
+        self.spend(MOVE_S)
+        try:
+            self.rack.take_out(out, self.moment)
+        except StationError as error:
+            raise ScpiError(-221, str(error)[:200]) from error

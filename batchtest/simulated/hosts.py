@@ -34,7 +34,8 @@ State = tuple[bool, tuple[tuple[int, float], ...]]
 class Host:
     """One host with its own parts. Operating points are solved once and kept.
 
-    `values` are its parts as the mains feed them today; `points` are point -> plus and minus terminal.
+    `values` are its parts as the mains feed them today, at `mains` of their voltage; `points` are point -> plus and
+    minus terminal.
     """
 
     serial: str
@@ -42,6 +43,7 @@ class Host:
     system: System
     values: Floats
     off_values: Floats
+    mains: float
     temperature_C: float
     points: Mapping[str, tuple[str, str]]
     settle_s: Mapping[str, float]
@@ -117,6 +119,7 @@ class HostStock:
             system=self._system(assembly, points),
             values=at_mains(assembly, self._setup.circuit, drawn, share),
             off_values=at_mains(assembly, self._setup.circuit, drawn, 0.0),
+            mains=share,
             temperature_C=random.uniform(COLDEST_C, WARMEST_C),
             points=points,
             settle_s={name: max(map(assembly.settle_s, ends)) for name, ends in points.items()},

@@ -15,12 +15,13 @@ from batchtest.files.library import Setup
 from batchtest.nouns import Role
 from batchtest.simulated.boards import simulation_of
 from batchtest.simulated.faces import ending_of, face_of
-from batchtest.simulated.handler import SimulatedHandler, SimulatedHostHandler
+from batchtest.simulated.handler import SimulatedHandler, SimulatedHostHandler, SimulatedOutletHandler
 from batchtest.simulated.host_rack import HostRack
 from batchtest.simulated.load import SimulatedLoad
 from batchtest.simulated.log import BenchLog
 from batchtest.simulated.meter import SimulatedMeter
 from batchtest.simulated.on_bench import BenchInstrument
+from batchtest.simulated.outlet import OutletRack
 from batchtest.simulated.rack import Rack
 from batchtest.simulated.scanner import SimulatedScanner
 from batchtest.simulated.supply import SimulatedSupply
@@ -62,7 +63,7 @@ class RunningBench:
 
     def __init__(self, setup: Setup | HostSetup, clock: Clock, connections: int | None = None) -> None:
         self.log = BenchLog()
-        self.rack = HostRack(setup, self.log) if isinstance(setup, HostSetup) else Rack(setup, self.log)
+        self.rack = rack_of(setup, self.log)
         self.instruments = instruments_of(setup, self.rack)
         self.servers = self._served(setup.bench, clock, connections)
         self.addresses = {role: server.address for role, server in self.servers.items()}
@@ -109,6 +110,14 @@ def start_bench(setup: Setup | HostSetup, clock: Clock, connections: int | None 
     return RunningBench(setup, clock, connections)
 
 
+def rack_of(setup: Setup | HostSetup, log: BenchLog) -> Rack | HostRack:
+    """What the instruments are wired to: a nest, a live host, or a host whose outlet a load draws from."""
+    if not isinstance(setup, HostSetup):
+        return Rack(setup, log)
+    loaded = any(point.load is not None for point in setup.fixture.points.values())
+    return OutletRack(setup, log) if loaded and simulation_of(setup).outlet is not None else HostRack(setup, log)
+
+
 def instruments_of(setup: Setup | HostSetup, rack: Rack | HostRack) -> Instruments:
     """The instruments of a bench, wired to a rack; without any transport."""
     bench, simulation = setup.bench, simulation_of(setup)
@@ -122,6 +131,8 @@ def instruments_of(setup: Setup | HostSetup, rack: Rack | HostRack) -> Instrumen
 
 
 def _handler(handler: Handler, rack: Rack | HostRack) -> SimulatedHandler | SimulatedHostHandler:
+    if isinstance(rack, OutletRack):
+        return SimulatedOutletHandler(handler, rack)
     return SimulatedHostHandler(handler, rack) if isinstance(rack, HostRack) else SimulatedHandler(handler, rack)
 
 

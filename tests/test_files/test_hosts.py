@@ -166,6 +166,26 @@ def test_a_name_that_is_not_there_is_met_with_the_right_one(fixture: str, bench:
                 ),
             )
         ),
+        *(
+            pytest.param(
+                BENCH,
+                'open_needles = ["TP2"]',
+                f"outlet = {{ {keys} }}",
+                f"{BENCH}: line 10: simulation.outlet.{says}",
+                id=name,
+            )
+            for name, keys, says in (
+                ("outlet-part", 'part = "RA"', "part: there is no resistor 'RA' in host; known: RH, RI"),
+                ("outlet-trip", 'trip = "100 mA"', "trip: 100 mA is not above hold, 200 mA; swap them"),
+                ("outlet-window", 'r_min = "5 ohm"', "r1_max: 4 ohm is not above r_min, 5 ohm; swap them"),
+                (
+                    "outlet-time",
+                    'trip_current = "300 mA"',
+                    "trip_current: 300 mA is below trip, 400 mA, and need not trip it; "
+                    "write the current of the data sheet's time to trip",
+                ),
+            )
+        ),
         pytest.param(
             BENCH,
             '["TP2"]',

@@ -19,7 +19,7 @@ from typing import Any
 import duckdb
 import fsspec
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batchtest.errors import RecordError, SetupError
@@ -182,6 +182,7 @@ def test_replies_with_quotes_and_line_ends_arrive_as_they_came(tmp_path: Path):
     assert rows(record.parent / FILE, "number, raw") == list(enumerate(NASTY, 1))
 
 
+@settings(deadline=None)
 @given(st.lists(st.text(st.sampled_from(f"{STARTS}'; a"), max_size=8)))
 def test_texts_are_gathered_as_they_came(texts: list[str]):
     """No apostrophe that keeps a spreadsheet away reaches whoever reads the gathered file, and none else is lost."""
