@@ -29,6 +29,14 @@ def loopback_only() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_causes_beside() -> Iterator[None]:
+    """Make no fault table beside each batch that is tested here; the tests of that ask for it (`--causes`)."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("BATCHTEST_CAUSES", "no")
+        yield
+
+
 @pytest.fixture(scope="session")
 def reference() -> Callable[[str, str], dict[str, Any]]:
     """One case of a reference file: its inputs, expected values and tolerances."""

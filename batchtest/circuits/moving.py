@@ -16,6 +16,7 @@ from batchtest.circuits.aids import solve
 from batchtest.circuits.assembly import Assembly
 from batchtest.circuits.equations import Equations
 from batchtest.circuits.junctions import REFERENCE_C
+from batchtest.circuits.newton import advance
 from batchtest.circuits.problem import Problem, State, check_values, temperatures
 from batchtest.circuits.sources import Drive, Drives, LimitedSource
 from batchtest.circuits.system import BLOCK
@@ -33,7 +34,11 @@ class MovingSource:
         self._equations = Equations(assembly, (), places)
 
     def volts(
-        self, values: Floats, settings: Sequence[tuple[str, Drive]], temperature_C: float | Floats = REFERENCE_C
+        self,
+        values: Floats,
+        settings: Sequence[tuple[str, Drive]],
+        temperature_C: float | Floats = REFERENCE_C,
+        stepped: NDArray[np.bool_] | None = None,
     ) -> Floats:
         """Voltage across the source for each of its settings, shape (settings, samples), V.
 
@@ -42,6 +47,7 @@ class MovingSource:
         values : (samples, columns) part values.
         settings : name of a place, and what the source is set to there, in numbers; a place may come more than once.
         temperature_C : of all junctions; a number for all samples or an array of (samples,).
+        stepped : (samples,) those that are so near the first that one step from there is enough: right to first order.
 
         Raises
         ------
@@ -54,9 +60,11 @@ class MovingSource:
         every = np.arange(found.size).reshape(found.shape)
         firsts = State.joined([batch.solve(cells) for cells in _blocks(every[:, 0])])
         found[:, 0] = firsts.x[:, self._equations.gauge]
-        for cells in _blocks(every[:, 1:].ravel()):
-            state = batch.solve(cells, firsts.take(cells // len(values)))
-            found.flat[cells] = state.x[:, self._equations.gauge]
+        near = np.zeros(len(values), bool) if stepped is None else stepped
+        for work, chosen in ((batch.solve, ~near[1:]), (batch.step, near[1:])):
+            for cells in _blocks(every[:, 1:][:, chosen].ravel()):
+                state = work(cells, firsts.take(cells // len(values)))
+                found.flat[cells] = state.x[:, self._equations.gauge]
         return found
 
     def _batch(self, values: Floats, settings: Sequence[tuple[str, Drive]], each_C: Floats) -> _Batch:
@@ -80,18 +88,29 @@ class _Batch:
     moved: Places
     names: Sequence[str]
 
+    def step(self, cells: Places, start: State) -> State:
+        """One step of some cells from where they stand."""
+        problem, _ = self._problem(cells)
+        return advance(problem, self._from(problem, start))[0]
+
+    def _problem(self, cells: Places) -> tuple[Problem, tuple[Places, Places]]:
+        settings, samples = np.divmod(cells, len(self.values))
+        drives, moved = self.drives.take(settings), self.moved[settings]
+        problem = Problem.of(self.equations, self.values[samples], drives, self.each_C[samples], moved=moved)
+        return problem, (settings, samples)
+
+    def _from(self, problem: Problem, start: State) -> State:
+        """A state to begin at, each source on the line that belongs to its voltage."""
+        segments = problem.drives.segments(start.x[:, [self.equations.gauge]])
+        return State(start.x, start.junctions, segments)
+
     def solve(self, cells: Places, start: State | None = None) -> State:
         """Operating points of some cells."""
-        settings, samples = np.divmod(cells, len(self.values))
-        drives = self.drives.take(settings)
-        problem = Problem.of(
-            self.equations, self.values[samples], drives, self.each_C[samples], moved=self.moved[settings]
-        )
+        problem, (settings, samples) = self._problem(cells)
         if start is None:  # a circuit that feeds itself is far from dead
             start = problem.cold() if problem.right.any() else problem.dead()
         else:
-            segments = drives.segments(start.x[:, [self.equations.gauge]])
-            start = State(start.x, start.junctions, segments)
+            start = self._from(problem, start)
         labels = [f"{sample} with {self.names[row]} on" for row, sample in zip(settings, samples, strict=True)]
         return solve(problem, start, labels)[0]
 

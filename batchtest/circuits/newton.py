@@ -34,7 +34,7 @@ def settle(problem: Problem, state: State, shunt_S: float = 0.0) -> Outcome:
     outcome = Outcome(state, np.zeros(count, bool), np.zeros(count, np.intp), steps)
     result = State(state.x.copy(), state.junctions.copy(), state.segments.copy())
     for number in range(1, _ITERATIONS + 1):
-        state, step, quiet = _advance(problem, state, shunt_S)
+        state, step, quiet = advance(problem, state, shunt_S)
         result.put(rows, state)
         outcome.steps[rows], outcome.settled[rows], outcome.iterations[rows] = step, quiet, number
         if quiet.all():
@@ -46,7 +46,7 @@ def settle(problem: Problem, state: State, shunt_S: float = 0.0) -> Outcome:
     return outcome
 
 
-def _advance(problem: Problem, state: State, shunt_S: float) -> tuple[State, Floats, NDArray[np.bool_]]:
+def advance(problem: Problem, state: State, shunt_S: float = 0.0) -> tuple[State, Floats, NDArray[np.bool_]]:
     """One step: new state, how far each node moved, and which samples are at rest."""
     equations = problem.equations
     slopes, rests = problem.devices.evaluate(state.junctions)

@@ -12,6 +12,7 @@ from batchtest.circuits.aids import solve
 from batchtest.circuits.assembly import Assembly
 from batchtest.circuits.equations import Equations
 from batchtest.circuits.junctions import REFERENCE_C
+from batchtest.circuits.newton import advance
 from batchtest.circuits.problem import Problem, State, check_values, temperatures
 from batchtest.circuits.sources import Drive, Drives, LimitedSource
 from batchtest.errors import SetupError, nearest
@@ -102,6 +103,28 @@ class System:
             found.append(state)
             known = state if known is None else known
         return self._solution(State.joined(found), equations, iterations, each_C, drives)
+
+    def step(
+        self,
+        near: Solution,
+        values: Floats,
+        drives: Mapping[str, Drive],
+        *,
+        temperature_C: float | Floats = REFERENCE_C,
+    ) -> Solution:
+        """Where samples near a solution of one sample settle, right to first order: one step of Newton's method.
+
+        Raises SetupError where values, drives, solution or temperatures do not fit.
+        """
+        self._check(values, drives, near)
+        sources = [source for source in self.sources if source.name in drives]
+        equations, each_C = self._equations(tuple(sources)), temperatures(temperature_C, len(values))
+        settings, known = Drives.of(sources, drives, len(values)), _adopted(near, equations)
+        found: list[State] = []
+        for rows in _blocks(len(values), lone_first=False):
+            problem = Problem.of(equations, values[rows], settings.take(rows), each_C[rows])
+            found.append(advance(problem, _begin(problem, known, rows))[0])
+        return self._solution(State.joined(found), equations, np.ones(len(values), np.intp), each_C, drives)
 
     def _equations(self, driven: tuple[LimitedSource, ...]) -> Equations:
         """The equations with the sources that are on; one that is off is not in them and delivers exactly nothing."""

@@ -16,6 +16,7 @@ COMMANDS = {
     "cables": "which cables can be told apart, what a wrong one would burn",
     "certificate": "print the test results of a board as a numbered PDF/A",
     "check": "read the files, say every fault, print the procedure and its time",
+    "diagnose": "what probably failed on a board, what to measure next, what no test of it can see",
     "find": "which boards an instrument, a fixture, a cable or a person touched",
     "gather": "fold closed batches into Parquet, here or where many stations write to",
     "host": "map a live host with nothing mated to it: every pin's voltage",

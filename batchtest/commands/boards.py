@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
@@ -14,6 +15,7 @@ import rich_click as click
 from batchtest.errors import BenchError, NotProven, RecordError, SetupError, StationError
 
 if TYPE_CHECKING:
+    from batchtest.commands.causes import Causes
     from batchtest.commands.retests import Answer
     from batchtest.commands.screen import Screen
     from batchtest.files.library import Setup
@@ -43,6 +45,7 @@ class Wanted:
     reports: Path
     strict: bool
     as_json: bool
+    causes: bool
     skipped: Sequence[str] = ()
 
 
@@ -65,6 +68,9 @@ class Wanted:
 @click.option("--and", "second", default=None, help="Who else answers for more retests than the limits allow.")
 @click.option("--reports", type=click.Path(path_type=Path, file_okay=False), default=Path("reports"), show_default=True)
 @click.option("--resume", is_flag=True, help="Go on with a batch: leave out its serials that are done.")
+@click.option(
+    "--causes/--no-causes", default=True, envvar="BATCHTEST_CAUSES", help="Find what probably failed, beside the tests."
+)
 @click.option("--strict", is_flag=True, help="Exit code 1 if any board did not pass.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object at the end instead of a screen.")
 def command(
@@ -82,6 +88,7 @@ def command(
     second: str | None,
     reports: Path,
     resume: bool,
+    causes: bool,
     strict: bool,
     as_json: bool,
 ) -> None:
@@ -113,6 +120,7 @@ def command(
         reports=reports,
         strict=strict,
         as_json=as_json,
+        causes=causes,
         skipped=skipped,
     )
     raise SystemExit(_Batch(setup, wanted).run())
@@ -134,28 +142,34 @@ class _Batch:
         self.challenge: Challenge | None = None
         self.waivers: tuple[Waiver, ...] = ()
         self.error: BaseException | None = None
+        self.beside = ExitStack()
+        self.causes: Causes | None = None
+        self.likely: dict[str, list[str]] = {}
 
     def run(self) -> int:
         """Test the boards; the exit code says what the person must do next."""
         from batchtest.commands.station import catch_signals
 
         catch_signals()
-        with self.screen:
-            try:
-                self.test()
-            except (StationError, KeyboardInterrupt) as error:
-                self.error = error
-            try:
-                self.end()
-            except RecordError as error:
-                self.error = self.error or error
-        self.say_error()
+        with self.beside:
+            with self.screen:
+                try:
+                    self.test()
+                except (StationError, KeyboardInterrupt) as error:
+                    self.error = error
+                try:
+                    self.end()
+                except RecordError as error:
+                    self.error = self.error or error
+            self.say_error()
+            self.await_causes()
         if self.wanted.as_json:
             self.print_json()
         return self.exit_code()
 
     def test(self) -> None:
         """Start what must be started, and test board after board."""
+        from batchtest.commands.causes import causes_beside
         from batchtest.commands.challenge import require_challenge
         from batchtest.commands.readiness import require_ready
         from batchtest.commands.station import ambient_of, job_of, open_station, tell_guard
@@ -171,6 +185,7 @@ class _Batch:
             check_waivers(self.waivers, station.procedure)
             require_ready(station.bench, self.waivers)
             self.start_batch(job)
+            self.causes = self.beside.enter_context(causes_beside(setup, wanted.reports, wanted=wanted.causes))
             tell_guard(station.bench, wanted.reports, self.tell)
             self.challenge = require_challenge(station, job, self.screen)
             self.work(station, job)
@@ -209,6 +224,18 @@ class _Batch:
             summary = write_batch_json(folder)
             write_batch_page(folder)
             self.screen.end_batch(summary)
+
+    def await_causes(self) -> None:
+        """Add what probably failed on the boards of which that is not known yet, unless the person left."""
+        from batchtest.commands.causes_end import last_causes
+
+        if self.causes is not None and not isinstance(self.error, KeyboardInterrupt):
+            self.likely |= last_causes(self.causes, self.wanted.batch, quiet=self.wanted.as_json)
+
+    def show_causes(self, serial: str, lines: list[str]) -> None:
+        """What probably failed on a board, as it comes."""
+        self.likely[serial] = lines
+        self.screen.show_causes(serial, lines)
 
     def start_batch(self, job: Job) -> None:
         """Tell the screen what begins, what an earlier run left unfinished, what is waived, and what is worn."""
@@ -250,6 +277,9 @@ class _Batch:
 
         self.attempts.append(attempt)
         self.screen.close_attempt(attempt, write_attempt_page(self.wanted.reports / attempt.record))
+        if self.causes is not None:
+            self.causes.ask(attempt)
+            self.causes.show_soon(self.show_causes)
         if back := set_back(attempt.started, attempt.lines):
             self.screen.message(
                 f"this computer's clock was set back by {back} in mid-attempt; durations do not go by it"
@@ -303,33 +333,9 @@ class _Batch:
 
     def print_json(self) -> None:
         """One object: the batch and its attempts, the challenge that counts, and what was waived when it began."""
-        import json
-        from dataclasses import asdict
+        from batchtest.commands.boards_json import batch_json
 
-        from batchtest.pages.words import danger
-        from batchtest.records.waiver import as_table
-
-        attempts = [
-            {
-                "serial": attempt.serial,
-                "attempt": attempt.number,
-                "outcome": attempt.outcome.value,
-                "first_cause": attempt.first_cause,
-                "danger": danger(attempt.outcome, attempt.lines),
-                "record": str(self.wanted.reports / attempt.record),
-            }
-            for attempt in self.attempts
-        ]
-        found: dict[str, object] = {
-            "batch": self.wanted.batch,
-            "attempts": attempts,
-            "skipped": list(self.wanted.skipped),
-            "challenge": None if self.challenge is None else asdict(self.challenge),
-            "waivers": [as_table(waiver) for waiver in self.waivers],
-        }
-        if self.error is not None:
-            found["error"] = str(self.error) or type(self.error).__name__
-        click.echo(json.dumps(found, default=str))
+        click.echo(batch_json(self.wanted, self.attempts, self.challenge, self.waivers, self.likely, self.error))
 
     def exit_code(self) -> int:
         """0: done and recorded; 1 with --strict and a board that did not pass; else by the error."""

@@ -14,6 +14,7 @@ import rich_click as click
 from batchtest.errors import SetupError
 
 if TYPE_CHECKING:
+    from batchtest.files.library import Setup
     from batchtest.files.outlets import OutletSetup
     from batchtest.nouns import Measurement
     from batchtest.outlet import OutletProcedure
@@ -72,8 +73,10 @@ def command(
     if as_json:
         click.echo(json.dumps([_as_json(procedure, wear) for procedure, wear in zip(procedures, worn, strict=True)]))
         return
-    for procedure in procedures:
+    for setup, procedure in zip(setups, procedures, strict=True):
         _print(procedure)
+        if isinstance(setup, Setup):
+            click.echo(_coverage(setup, reports))
     for warning in dict.fromkeys(wear_warnings(chain.from_iterable(worn))):
         click.echo(warning)
 
@@ -168,6 +171,18 @@ def _print(procedure: Procedure | HostProcedure | OutletProcedure) -> None:
     if isinstance(procedure, HostProcedure):
         for said in cannot_tell(procedure.windows):
             console.print(said)
+
+
+def _coverage(setup: Setup, reports: Path) -> str:
+    """Which faults the procedure sees, where the fault table is there; else how to have it made."""
+    from batchtest.diagnosis import cached, coverage
+    from batchtest.diagnosis.words import coverage_summary
+
+    how = f"batchtest diagnose --board {setup.board} --fixture {setup.fixture_name} --bench {setup.bench_name}"
+    table = cached(setup, reports)
+    if table is None:
+        return f"which faults of the board it cannot see: {how}"
+    return f"{coverage_summary(coverage(table))}; which ones: {how}"
 
 
 def _limits(measurement: Measurement) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from threading import RLock
 from types import TracebackType
@@ -21,7 +21,16 @@ from rich.text import Text
 from batchtest.commands.board_view import BoardView, described, newest
 from batchtest.commands.letters import large
 from batchtest.commands.marks import DANGER, STYLES, WAIVED, marked
-from batchtest.commands.screen import SIMULATED, changes, clean, read_answer, result_line, summary_lines, taped
+from batchtest.commands.screen import (
+    SIMULATED,
+    causes_said,
+    changes,
+    clean,
+    read_answer,
+    result_line,
+    summary_lines,
+    taped,
+)
 from batchtest.nouns import Attempt, Line, Outcome, Verdict, Waiver
 from batchtest.pages.words import next_steps, safety, was_powered
 
@@ -30,6 +39,8 @@ if TYPE_CHECKING:
     from batchtest.records.batch import BatchSummary
 
 _BLUE = "#3d8fe0"
+#: So many lines of likely causes stand below a verdict; all are printed above everything.
+_CAUSES = 3
 
 
 class LiveScreen:
@@ -48,6 +59,7 @@ class LiveScreen:
         self._next: BoardView | None = None
         self._closed: Attempt | None = None
         self._page: Path | None = None
+        self._causes: tuple[str, ...] = ()
         self._action = ""
         self._expected_s = 0.0
         self._ends = 0.0
@@ -104,11 +116,19 @@ class LiveScreen:
             self._turn()
             self._counts[attempt.outcome] += 1
             self._tested.add(attempt.serial)
-            self._closed, self._page = attempt, page
+            self._closed, self._page, self._causes = attempt, page, ()
         shape, style = marked(attempt.outcome.value, ascii_only=self._ascii)
         self._print(f"{shape.split()[0]} {result_line(attempt)}", style)
         for waiver in self._waivers:
             self._print(taped(waiver), WAIVED)
+
+    def show_causes(self, serial: str, lines: Sequence[str]) -> None:
+        """Print them above everything, and keep them below the verdict while that is in sight."""
+        for text in causes_said(serial, lines):
+            self._print(text)
+        with self._lock:
+            if self._closed is not None and self._closed.serial == serial:
+                self._causes = tuple(lines[:_CAUSES])
 
     def end_batch(self, summary: BatchSummary) -> None:
         """Print how the batch went."""
@@ -138,6 +158,7 @@ class LiveScreen:
         """Give the screen to the next board, if there is one."""
         if self._next is not None:
             self._board, self._next, self._closed, self._page = self._next, None, None, None
+            self._causes = ()
 
     def _new_live(self) -> Live:
         return Live(get_renderable=self.render, console=self._console, refresh_per_second=8, transient=True)
@@ -205,6 +226,8 @@ class LiveScreen:
         )
         if attempt.first_cause:
             yield Text(clean(attempt.first_cause), style="bold")
+        for cause in self._causes:
+            yield Text(clean(cause), no_wrap=True, overflow="ellipsis")
         yield Text(f"Next: {next_steps(attempt.outcome, attempt.number == 1, powered=was_powered(attempt.lines))[0]}")
         if said and hazard:
             yield Text(clean(said), style=DANGER)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import IO, TYPE_CHECKING, Protocol, Self, TextIO
@@ -63,6 +64,10 @@ class Screen(Protocol):
         """An attempt is on disk; its verdict stays in sight until the next board."""
         ...
 
+    def show_causes(self, serial: str, lines: Sequence[str]) -> None:
+        """What probably failed on a board that did not pass; it may come when the next one is being tested."""
+        ...
+
     def end_batch(self, summary: BatchSummary) -> None:
         """The batch is over."""
         ...
@@ -105,6 +110,9 @@ class SilentScreen:
         """Nothing."""
 
     def close_attempt(self, attempt: Attempt, page: Path | None) -> None:
+        """Nothing."""
+
+    def show_causes(self, serial: str, lines: Sequence[str]) -> None:
         """Nothing."""
 
     def end_batch(self, summary: BatchSummary) -> None:
@@ -154,6 +162,11 @@ class PlainScreen(SilentScreen):
             self._say(text)
         for waiver in self._waivers:
             self._say(taped(waiver))
+
+    def show_causes(self, serial: str, lines: Sequence[str]) -> None:
+        """Say them one below the other."""
+        for text in causes_said(serial, lines):
+            self._say(text)
 
     def end_batch(self, summary: BatchSummary) -> None:
         """Say how the batch went."""
@@ -221,6 +234,11 @@ def summary_lines(summary: BatchSummary) -> list[str]:
     if summary.open:
         said.append(f"open, to be tested anew: {', '.join(summary.open)}")
     return said
+
+
+def causes_said(serial: str, lines: Sequence[str]) -> list[str]:
+    """Likely causes of a board with its serial above them; nothing where there are none."""
+    return [f"{serial}, what probably failed:", *(f"  {line}" for line in lines)] if lines else []
 
 
 def taped(waiver: Waiver) -> str:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import rich_click as click
 
+from batchtest.commands.progress import progress
+
 if TYPE_CHECKING:
     from batchtest.records.damage import Damage
-    from batchtest.records.verify import Progress, Verified
+    from batchtest.records.verify import Verified
 
 #: The exit code that says that something is damaged.
 EXIT_DAMAGED = 1
@@ -34,7 +34,7 @@ def command(folder: Path, printed: tuple[str, ...], quick: bool, as_json: bool) 
     from batchtest.records.verify import as_json as written
     from batchtest.records.verify import verify
 
-    with _progress("records", shown=not as_json) as told:
+    with progress("records", shown=not as_json) as told:
         found = verify(folder, printed, told)
     if not quick:
         found = _with_pages(folder, found, shown=not as_json)
@@ -53,23 +53,11 @@ def _with_pages(folder: Path, found: Verified, *, shown: bool) -> Verified:
     blamed = {fault.record.removesuffix(CSV).removesuffix(".html") for fault in found.damage}
     pages = [page for page in attempt_pages(folder) if f"{page.parent.name}/{page.stem}" not in blamed]
     faults: list[Damage] = []
-    with _progress("pages", shown=shown) as told:
+    with progress("pages", shown=shown) as told:
         for done, page in enumerate(pages, start=1):
             faults += page_faults(page)
             told(done, len(pages))
     return replace(found, damage=(*found.damage, *faults))
-
-
-@contextmanager
-def _progress(what: str, *, shown: bool) -> Iterator[Progress]:
-    """A bar on stderr, where that is a terminal."""
-    from rich.console import Console
-    from rich.progress import Progress as Bar
-
-    console = Console(stderr=True)
-    with Bar(console=console, transient=True, disable=not (shown and console.is_terminal)) as bar:
-        task = bar.add_task(what, total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def _print(found: Verified, *, quick: bool) -> None:

@@ -85,7 +85,7 @@ def output_resistance(readings: Sequence[Reading], currents_A: Sequence[float], 
     A reading in "ohm". Without a value where a reading has none or the load did not hold its current, or where all
     currents are the same.
     """
-    slope = _slope_weights(currents_A)
+    slope = slope_weights(currents_A)
     negative_rail = math.fsum(reading.value or 0.0 for reading in readings) < 0
     weights = slope if negative_rail else [-weight for weight in slope]
     return _combine(readings, currents_A, weights, shared, "ohm")
@@ -100,7 +100,7 @@ def _combine(
     if len(values) < len(readings) or not any(weights):
         return Reading(value=None, unit=unit, settled=settled)
     result = math.fsum(weight * value for weight, value in zip(weights, values, strict=True))
-    fall_ohm = math.fsum(weight * value for weight, value in zip(_slope_weights(currents_A), values, strict=True))
+    fall_ohm = math.fsum(weight * value for weight, value in zip(slope_weights(currents_A), values, strict=True))
     drawing = math.fsum(weight for weight, current in zip(weights, currents_A, strict=True) if current)
     noise = [weight * _noise(reading) for weight, reading in zip(weights, readings, strict=True)]
     uncertainty = COVERAGE * math.hypot(
@@ -112,7 +112,7 @@ def _combine(
     return Reading(value=result, unit=unit, count=len(readings), uncertainty=uncertainty, settled=settled)
 
 
-def _slope_weights(currents_A: Sequence[float]) -> list[float]:
+def slope_weights(currents_A: Sequence[float]) -> list[float]:
     """Weights of the voltages in the least-squares slope, 1/A; all zero where the current does not change."""
     mean_A = math.fsum(currents_A) / len(currents_A)
     square = math.fsum((current - mean_A) ** 2 for current in currents_A)

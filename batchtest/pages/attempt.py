@@ -14,6 +14,7 @@ from batchtest.pages import host_words, outlet_words, words
 from batchtest.pages.bar import dot
 from batchtest.pages.deciding import closest, deciding
 from batchtest.pages.facts import facts, may_retest
+from batchtest.pages.findings import finding_view
 from batchtest.pages.notes import note_rows
 from batchtest.pages.outlet import outlet_page
 from batchtest.pages.render import moment, render
@@ -23,16 +24,18 @@ from batchtest.quantities import show
 from batchtest.records.chain import BEGINNING, short
 from batchtest.records.disk import on_disk, write_whole
 from batchtest.records.excuse import counted
+from batchtest.records.finding import Finding, read_findings
 from batchtest.records.note import read_notes
 from batchtest.records.record import Record, read_record
 
 
-def attempt_page(record: Record, notes: Sequence[Note] = ()) -> str:
+def attempt_page(record: Record, notes: Sequence[Note] = (), findings: Sequence[Finding] = ()) -> str:
     """One HTML file of one attempt: no network, no script, prints on A4.
 
     Parameters
     ----------
     notes : those of its board that are on the disk now; what its record carries is shown even where it is gone.
+    findings : those about it; the last one is shown.
     """
     context, lines = record.context, record.lines
     outcome, first_cause = record.closing.outcome, record.closing.first_cause
@@ -50,6 +53,7 @@ def attempt_page(record: Record, notes: Sequence[Note] = ()) -> str:
             "waivers": attempt_notices(context.waivers, lines),
             "waived": waived,
             "notes": note_rows(context.notes, notes),
+            "finding": finding_view(findings, record_name(record)),
             "outcome": outcome.value,
             "meaning": meaning_of(context.kind, outcome, waived),
             "closest": closest(lines) if outcome is Outcome.PASS and context.kind != "outlet" else "",
@@ -107,7 +111,7 @@ def write_attempt_page(record_path: Path) -> Path:
     """
     page = record_path.with_suffix(".html")
     record = read_record(record_path)
-    text = attempt_page(record, _notes(record))
+    text = attempt_page(record, _notes(record), _findings(record))
     with on_disk(f"{page} cannot be written"):
         write_whole(page, text)
     return page
@@ -120,6 +124,20 @@ def _notes(record: Record) -> tuple[Note, ...]:
         return read_notes(folder.parent, folder.name, record.context.serial)
     except RecordError:
         return ()
+
+
+def _findings(record: Record) -> tuple[Finding, ...]:
+    """The findings about it; where these are damaged, `verify` says so, and the page does without."""
+    folder = record.path.parent
+    try:
+        return read_findings(folder.parent, folder.name, record_name(record))
+    except RecordError:
+        return ()
+
+
+def record_name(record: Record) -> str:
+    """A record as others name it: its path from the reports folder."""
+    return f"{record.path.parent.name}/{record.path.name}"
 
 
 def _count(lines: tuple[Line, ...], verdict: Verdict) -> int:

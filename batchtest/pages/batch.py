@@ -11,6 +11,7 @@ from markupsafe import Markup
 from batchtest.errors import RecordError
 from batchtest.nouns import Attempt, Context, Note, Outcome, Waiver
 from batchtest.pages import words
+from batchtest.pages.findings import finding_line
 from batchtest.pages.notes import board_notes
 from batchtest.pages.render import moment, render
 from batchtest.pages.strip import strips
@@ -19,6 +20,7 @@ from batchtest.quantities import show
 from batchtest.records.batch import FIRST_PASS_YIELD, OF_THE_BOARD, BatchSummary, Yield, batch_summary
 from batchtest.records.chain import head, short
 from batchtest.records.disk import on_disk, write_whole
+from batchtest.records.finding import Finding, latest, read_findings
 from batchtest.records.names import CSV
 from batchtest.records.note import read_notes
 from batchtest.records.record import Record, read_record
@@ -32,13 +34,14 @@ _FEW_CAUSES = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardRow:
-    """One serial: what became of it last, its first cause, and every attempt."""
+    """One serial: what became of it last, its first cause, what probably failed, and every attempt."""
 
     serial: str
     outcome: str
     cause: str
     attempts: tuple[AttemptLink, ...]
     notes: tuple[str, ...] = ()
+    found: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +62,7 @@ def batch_page(
     waivers: Sequence[Waiver] = (),
     notes: Sequence[Note] = (),
     heads: Mapping[str, str] | None = None,
+    findings: Sequence[Finding] = (),
 ) -> str:
     """One HTML file of one batch: no network, no script, prints on A4.
 
@@ -68,6 +72,7 @@ def batch_page(
     waivers : those in the batch's folder; what its records carry is shown even where it is gone from there.
     notes : those in the batch's folder, on its boards.
     heads : the head of the chain of each station that tested here.
+    findings : those in the batch's folder; the last one about a board's last attempt that tells is shown.
     """
     contexts = [record.context for record in records]
     notices = list(_notices(waivers, contexts))
@@ -90,7 +95,7 @@ def batch_page(
             "definition": FIRST_PASS_YIELD,
             "failed": summary.first_pass.boards - summary.first_pass.passed,
             "few": _FEW_CAUSES,
-            "boards": tuple(_rows(summary, contexts, notes)),
+            "boards": tuple(_rows(summary, contexts, notes, findings)),
             "station": [_link(attempt) for attempt in station],
             "strips": strips((record.context.serial, record.lines) for record in _firsts(records)),
             "heads": [(station, short(sha256), sha256) for station, sha256 in (heads or {}).items()],
@@ -119,8 +124,14 @@ def write_batch_page(folder: Path) -> Path:
         notes = read_notes(folder.parent, folder.name)
     except RecordError as error:
         damaged |= {"notes": str(error)}
+    findings: tuple[Finding, ...] = ()
+    try:
+        findings = read_findings(folder.parent, folder.name)
+    except RecordError as error:
+        damaged |= {"findings": str(error)}
     heads, no_head = _heads(folder.parent, {record.context.station for record in records})
-    text = batch_page(replace(summary, damaged=summary.damaged | damaged | no_head), records, waivers, notes, heads)
+    known = replace(summary, damaged=summary.damaged | damaged | no_head)
+    text = batch_page(known, records, waivers, notes, heads, findings)
     with on_disk(f"{page} cannot be written"):
         write_whole(page, text)
     return page
@@ -169,18 +180,22 @@ def _notices(waivers: Sequence[Waiver], contexts: Sequence[Context]) -> Iterator
         yield notice(waiver, told if waiver in waivers else f"{told} ITS OWN RECORD IS GONE.")
 
 
-def _rows(summary: BatchSummary, contexts: Sequence[Context], notes: Sequence[Note]) -> Iterator[BoardRow]:
+def _rows(
+    summary: BatchSummary, contexts: Sequence[Context], notes: Sequence[Note], findings: Sequence[Finding]
+) -> Iterator[BoardRow]:
     waived = {(context.serial, context.attempt) for context in contexts if context.waivers}
     for serial, outcome in summary.boards.items():
         attempts = [attempt for attempt in summary.attempts if attempt.serial == serial]
         told = [attempt for attempt in attempts if attempt.outcome in OF_THE_BOARD] or attempts
         cause = next((attempt.first_cause for attempt in told if attempt.first_cause), None)
+        found = latest(findings, told[-1].record)
         yield BoardRow(
             serial=serial,
             outcome=outcome.value,
             cause=cause or "",
             attempts=tuple(_link(attempt, (serial, attempt.number) in waived) for attempt in attempts),
             notes=tuple(board_notes(notes, serial)),
+            found=finding_line(found) if found else "",
         )
 
 

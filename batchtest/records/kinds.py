@@ -111,6 +111,11 @@ KINDS = (
         json_link("note", lambda found: f"note.{found['number']}.json", "written"),
     ),
     Kind(
+        "finding",
+        re.compile(r"finding\.[1-9][0-9]*\.json"),
+        json_link("finding", lambda found: f"finding.{found['number']}.json", "written"),
+    ),
+    Kind(
         "certificate",
         re.compile(r".+\.[1-9][0-9]*\.certificate-[1-9][0-9]*\.json"),
         print_link,

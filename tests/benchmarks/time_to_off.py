@@ -134,7 +134,7 @@ def small(bench: Served, reports: Path) -> Iterator[subprocess.Popen[str]]:
 @contextmanager
 def boards(bench: Served, reports: Path) -> Iterator[subprocess.Popen[str]]:
     """The program itself at its first load point."""
-    arguments = ["boards", "vent-nest", "--bench", "wired", "--batch", "try", "--serials", "VN-0101"]
+    arguments = ["boards", "vent-nest", "--bench", "wired", "--batch", "try", "--serials", "VN-0101", "--no-causes"]
     with station([sys.executable, "-m", "batchtest", *arguments, "--reports", str(reports)], bench.folder) as process:
         part = reports / "try" / "VN-0101.1.csv.part"
         while not (part.exists() and ",load," in part.read_text()):

@@ -86,7 +86,7 @@ def a_line(number: int = 1, *, raw: str = "+4.98000000E+00", value: float = 4.98
 
 
 def closed(
-    reports: Path, serial: str = "VN-0001", outcome: Outcome = Outcome.PASS, cause: str | None = None, **context: str
+    reports: Path, serial: str = "VN-0001", outcome: Outcome = Outcome.PASS, cause: str | None = None, **context: object
 ) -> Attempt:
     """An attempt with two lines, closed."""
     with Journal.claim(reports, replace(CONTEXT, serial=serial, **context)) as journal:  # type: ignore[arg-type]

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from batchtest.pages import write_attempt_page, write_batch_page
+from batchtest.records.finding import read_findings, write_finding
 from batchtest.records.journal import Journal
 from batchtest.records.names import AttemptName
 from batchtest.records.note import read_notes, write_note
@@ -20,6 +21,7 @@ from batchtest.records.waiver import read_waivers, write_waiver
 from test_records.attempting import Told, losses, whole_attempt
 from test_records.contexts import CONTEXT, a_line, closed
 from test_records.failpoints import Failpoint, fail, said_of
+from test_records.findings import a_finding
 from test_records.notes import a_note
 from test_records.prints import a_print, pdf_of
 from test_records.waivers import a_waiver
@@ -117,6 +119,12 @@ def test_every_call_of_closing_what_was_left_may_fail(tmp_path):
             id="note",
         ),
         pytest.param(
+            lambda reports: write_finding(reports, a_finding()),
+            lambda reports: read_findings(reports, "spring-1"),
+            "the finding on VN-0001 of batch spring-1 is not written: ",
+            id="finding",
+        ),
+        pytest.param(
             lambda reports: write_print(reports, a_print(), pdf_of),
             lambda reports: read_prints(reports, "spring-1", AttemptName("VN-0001", 1)),
             "the certificate of VN-0001 attempt 1 is not printed: ",
@@ -125,7 +133,7 @@ def test_every_call_of_closing_what_was_left_may_fail(tmp_path):
     ],
 )
 def test_every_call_of_a_record_of_one_file_may_fail(tmp_path, write, read, lost):
-    """A waiver, a note, a print is written whole, or no file of it is left, and the chain goes on without it."""
+    """Waiver, note, finding, print: written whole, or no file of it is left, and the chain goes on without it."""
     at = 0
     while True:
         at += 1

@@ -1,4 +1,4 @@
-"""Notes, prints of certificates and what only looks like a record: each is known to `verify`."""
+"""Notes, findings, prints of certificates and what only looks like a record: each is known to `verify`."""
 
 from __future__ import annotations
 
@@ -14,27 +14,31 @@ import pytest
 from batchtest.pages import write_attempt_page
 from batchtest.pages.compare import page_faults
 from batchtest.records.chain import head
+from batchtest.records.finding import write_finding
 from batchtest.records.note import write_note
 from batchtest.records.prints import write_print
 from batchtest.records.verify import verify
 from batchtest.records.waiver import write_waiver
 from test_records.contexts import closed
+from test_records.findings import a_finding
 from test_records.notes import a_note
 from test_records.prints import a_print, pdf_of
 from test_records.waivers import a_waiver
 
 NOTE = "spring-1/note.1.json"
+FINDING = "spring-1/finding.1.json"
 PRINT = "spring-1/VN-0001.1.certificate-1.json"
 SHEET = "spring-1/VN-0001.1.certificate-1.pdf"
 
 
 @pytest.fixture
 def reports(tmp_path: Path) -> Path:
-    """A record, a waiver, a note and a print of a certificate, and a record that follows on them."""
+    """A record, a waiver, a note, a print of a certificate and a finding, and a record that follows on them."""
     closed(tmp_path)
     write_waiver(tmp_path, a_waiver())
     write_note(tmp_path, a_note())
     write_print(tmp_path, a_print(), pdf_of)
+    write_finding(tmp_path, a_finding())
     closed(tmp_path, "VN-0002")
     return tmp_path
 
@@ -45,10 +49,10 @@ def said(reports: Path) -> list[str]:
 
 
 def test_every_kind_is_a_link_of_one_chain(reports):
-    """Five records of four kinds, one head, no damage."""
+    """Six records of five kinds, one head, no damage."""
     found = verify(reports)
     assert found.damage == ()
-    assert [(chain.records, chain.head) for chain in found.chains] == [(5, head(reports, "bench-1"))]
+    assert [(chain.records, chain.head) for chain in found.chains] == [(6, head(reports, "bench-1"))]
 
 
 def change(file: str, old: str, new: str) -> Callable[[Path], object]:
@@ -89,8 +93,10 @@ def mend(reports: Path) -> None:
         pytest.param(copy(PRINT, "VN-0002.1.certificate-1.json"), "belongs to spring-1/VN-0001.1.cert", id="moved"),
         pytest.param(change(SHEET, "print 1", "print 2"), f"{SHEET}: is not the sheet that was printed", id="sheet"),
         pytest.param(copy(SHEET, "VN-0001.1.certificate-2.pdf"), "2.pdf: is a sheet that no record", id="no-print"),
+        pytest.param(change(FINDING, "R5B is", "R5A is"), f"{FINDING}: one of its values", id="finding"),
+        pytest.param(copy(FINDING, "finding.2.json"), "2.json: name: belongs to spring-1/finding.1", id="found-twice"),
         pytest.param(copy(NOTE, "remark.json"), "remark.json: name: claims to be a record", id="claims"),
-        pytest.param(change(".chain-bench-1", '"sequence": 5', '"sequence": 6'), "chain-bench-1: sequence", id="count"),
+        pytest.param(change(".chain-bench-1", '"sequence": 6', '"sequence": 7'), "chain-bench-1: sequence", id="count"),
     ],
 )
 def test_what_was_done_to_a_record_of_another_kind_is_found(reports, tamper, named):
