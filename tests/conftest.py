@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import socket
 import tomllib
 from collections.abc import Callable, Iterator
@@ -11,6 +13,10 @@ from typing import Any
 import pytest
 
 REFERENCE = Path(__file__).parent / "reference"
+#: Folders of tests lie in memory where there is room: a record syncs every line, and no test is about the disk's speed.
+_MEMORY = Path("/dev/shm")
+if _MEMORY.is_dir() and shutil.disk_usage(_MEMORY).free > 1 << 30:
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(_MEMORY))
 _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
 

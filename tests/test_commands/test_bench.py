@@ -13,6 +13,9 @@ from stations import ROOT
 from batchtest.commands import exit_code, program
 from batchtest.errors import NotProven, SetupError
 
+#: Whole attempts: their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 
 @pytest.fixture(autouse=True)
 def _in_the_demos_folder(monkeypatch: pytest.MonkeyPatch):

@@ -27,6 +27,9 @@ from batchtest.records.record import read_record
 from batchtest.records.waiver import write_waiver
 from batchtest.simulated import RunningBench, start_bench
 
+#: Whole attempts: their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 BOARDS = ("boards", "vent-nest", "--batch", "try")
 #: How much quicker than in truth the instruments of the bench "wired" are; the station's own waits are real.
 QUICK = 5.0

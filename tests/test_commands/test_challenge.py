@@ -20,6 +20,9 @@ from batchtest.nouns import Challenge
 from batchtest.records.challenge import last_challenge
 from batchtest.sequencer import Job
 
+#: Whole attempts: their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 CURE = "batchtest bench --bench simulated --challenge --fixture vent-nest"
 
 

@@ -17,6 +17,9 @@ from batchtest.sequencer.batch import run_one
 from batchtest.simulated.log import Kind
 from batchtest.simulated.mishaps import Mishap
 
+#: Whole attempts: their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 #: Fixture -> a serial of its board.
 NESTS = {"vent-nest": "VN-0001", "mist-nest": "MS-0001"}
 

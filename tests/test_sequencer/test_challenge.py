@@ -20,6 +20,9 @@ from batchtest.sequencer import challenge as room
 from batchtest.sequencer import run_challenge
 from batchtest.simulated.mishaps import Mishap
 
+#: Whole attempts: their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 
 def challenge(station: Stand, wrong: str = "mist-lead") -> Challenge:
     """Challenge the bench of a station; its handler does what is asked for."""

@@ -16,6 +16,9 @@ from batchtest.errors import StationError
 from batchtest.nouns import Attempt, Line, Outcome, Phase, Role
 from batchtest.pages.words import safety
 
+#: Whole attempts: their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 SAFE = "safe to disconnect, by measurement"
 LIVE = "DANGER: No reading shows that the board was dead at the end. Treat it as live until you have measured it."
 
