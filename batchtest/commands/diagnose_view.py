@@ -107,15 +107,12 @@ def print_parts(figures: Sequence[PartFigures], *, as_json: bool) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    table = Table(
-        "board", "part", "reworked", "cured", "not tested", "alone", "found first", "alone, by month", box=None
-    )
+    from batchtest.pages.review_words import REPAIRED, repaired_row
+
+    table = Table("board", *REPAIRED, box=None)
     table.columns[-1].no_wrap = True
     for each in figures:
-        months = ", ".join(f"{month}: {count}" for month, count in each.months.items())
-        first = f"{each.found_first} of {each.found}" if each.found else ""
-        numbers = (each.reworked, each.cured, each.open, len(each.records))
-        table.add_row(each.board, each.part, *map(str, numbers), first, months)
+        table.add_row(each.board, *repaired_row(each))
     Console(highlight=False).print(table)
     click.echo("alone: no other part was reworked before the test that passed; only these weigh in")
 

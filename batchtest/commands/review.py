@@ -11,6 +11,7 @@ import rich_click as click
 from batchtest.errors import SetupError, nearest
 
 if TYPE_CHECKING:
+    from batchtest.records.cures import PartFigures
     from batchtest.review.answers.model import Dimension, Review
 
 #: Where records are, unless other places are named.
@@ -22,6 +23,8 @@ CONDITIONS = (
 )
 #: Kind of a notice that tells of a torn or altered record.
 LEFT_OUT = "left out"
+#: Those of them that a rework note tells of.
+_OF_NOTES = {"board", "batch", "serial"}
 #: What `--by` may name; an operator only when asked for, and then sorted by name.
 GROUPINGS = ("batch", "rail", "load-point", "fixture", "cable", "station", "operator", "month")
 
@@ -143,9 +146,20 @@ def _work_out(
             by=by,
             where=tuple(f"{name.replace('_', ' ')} {' or '.join(values)}" for name, values in where.items()),
             left_out=tuple(LeftOut(name=one.where, why=f"{one.kind}: {one.why}") for one in sources.notices),
+            repaired=_repaired(Path(folder), where),
         )
         with open_engine(sources, Selection(where=where, golden=golden), engine) as questions:
             return review(questions, request), any(one.kind == LEFT_OUT for one in sources.notices)
+
+
+def _repaired(folder: Path, where: Mapping[str, tuple[str, ...]]) -> tuple[PartFigures, ...]:
+    """What rework notes taught; nothing where the folder has none, or a note does not tell of what is asked for."""
+    from batchtest.records.cures import cures_of, part_figures
+
+    if not set(where) <= _OF_NOTES:
+        return ()
+    chosen = (cure for cure in cures_of(folder) if all(getattr(cure, name) in wanted for name, wanted in where.items()))
+    return part_figures(chosen)
 
 
 def _dimensions(groupings: Sequence[str]) -> tuple[Dimension, ...]:

@@ -63,6 +63,8 @@ def _of_board(board: BoardReview) -> Iterator[tuple[str, Cells]]:
             yield "yields", {"by": str(grouping.by), "group": group.name, **flat(group.yields)}
     for cause in board.pareto.causes:
         yield "causes", flat(cause)
+    for part in board.repaired:
+        yield "parts", {**flat(part), "months": "; ".join(f"{month}: {count}" for month, count in part.months.items())}
     for stop in board.stops:
         yield "stops", flat(stop)
     for doubt in board.doubts:

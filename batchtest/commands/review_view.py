@@ -65,6 +65,7 @@ class ReviewView:
         for compared in board.comparisons:
             self._compared(compared)
         self._causes(board)
+        self._repaired(board)
         self._doubts(board)
         self._measurements(board)
 
@@ -121,6 +122,18 @@ class ReviewView:
         self._console.print(table)
         if pareto.few:
             self._line("too few for their order to mean anything", "dim")
+
+    def _repaired(self, board: BoardReview) -> None:
+        """What repairs taught of the parts that cured most boards."""
+        if not board.repaired:
+            return
+        self._heading("What repairs taught")
+        table = self._table(*said.REPAIRED)
+        for figures in board.repaired[:_CAUSES]:
+            table.add_row(*map(self._text, said.repaired_row(figures)))
+        self._console.print(table)
+        if (more := len(board.repaired) - _CAUSES) > 0:
+            self._line(f"{many(more, 'part')} more; --page and --csv have all", "dim")
 
     def _doubts(self, board: BoardReview) -> None:
         for doubt in board.doubts:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
+from batchtest.records.cures import PartFigures
 from batchtest.review.answers.model import (
     Comparison,
     Interval,
@@ -141,3 +142,23 @@ def shapes(counts: Iterable[int], steps: str) -> str:
     together = list(counts)
     largest = max(together, default=0) or 1
     return "".join(steps[math.ceil((len(steps) - 1) * count / largest)] for count in together)
+
+
+#: Columns of what repairs taught.
+REPAIRED = (
+    "part",
+    "reworked",
+    "passed then",
+    "not tested since",
+    "cured alone",
+    "found first",
+    "cured alone, by month",
+)
+
+
+def repaired_row(figures: PartFigures) -> tuple[str, ...]:
+    """A part, and what reworks of it came to; "alone": no other part was reworked before the test that passed."""
+    first = f"{figures.found_first} of {figures.found}" if figures.found else "\u2013"
+    months = ", ".join(f"{month}: {count}" for month, count in figures.months.items())
+    counts = (figures.reworked, figures.cured, figures.open, len(figures.records))
+    return (figures.part, *(f"{count:,}" for count in counts), first, months or "\u2013")

@@ -46,6 +46,16 @@ def test_of_a_hundred_batches_the_last_are_listed_and_all_are_in_one_row():
     assert set("".join(row.split())) == {"▇", "█"}
 
 
+def test_what_repairs_taught_is_cut_short_too():
+    """The parts that cured most boards, and how many more there are."""
+    known = board()
+    parts = tuple(replace(known.repaired[0], part=f"R{place}") for place in range(9))
+    text = words(shown(replace(a_review(), boards=(replace(known, repaired=parts),)), width=100))
+    assert "R5 5 4 1 3 2 of 3 2026-02: 1, 2026-03: 2" in text
+    assert "R6" not in text
+    assert "3 parts more; --page and --csv have all" in text
+
+
 def test_waivers_and_what_was_left_out_are_loud():
     """Tape beside the word; names beyond the first few are counted."""
     left = tuple(LeftOut(name=f"VN-{place}.1.csv", why="torn") for place in range(8))

@@ -8,6 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 from statistics import mean, stdev
 
+from batchtest.records.cures import PartFigures
 from batchtest.review.answers.model import (
     Advice,
     Bar,
@@ -244,6 +245,19 @@ def board(batches: int = 2, rails: int = 3, of: int = 20) -> BoardReview:
         doubts=(Doubt(reason="near the upper limit", readings=3, where=("logic @ load point 3",)),),
         comparisons=(
             Comparisons(by=Dimension.BATCH, compared=pairs, told="1 of the batches is worse than all others."),
+        ),
+        repaired=(
+            PartFigures(
+                board="vent",
+                part="R5B",
+                reworked=5,
+                cured=4,
+                open=1,
+                found=3,
+                found_first=2,
+                months={"2026-02": 1, "2026-03": 2},
+                records=("spring/note.1.json", "spring/note.4.json", "summer/note.2.json"),
+            ),
         ),
         measurements=(
             *(measurement(f"logic @ load point {place}", seed=place) for place in range(rails)),

@@ -53,6 +53,7 @@ def empty() -> Review:
         doubts=(),
         comparisons=(),
         measurements=(),
+        repaired=(),
     )
     return replace(a_review(), boards=(bare,), worth_acting_on=(), notices=())
 
@@ -66,6 +67,12 @@ def test_it_is_one_whole_file_that_needs_nothing(forty: str):
     assert not page.all("script", "link", "img", "iframe", "object")
     assert not [known for _, known in page.elements if known.get("src") or known.get("href", "#")[0] != "#"]
     assert "url(http" not in forty
+
+
+def test_what_repairs_taught_stands_by_part_and_month(forty: str):
+    """How often a part alone was the cure, when, and how often a finding had named it first."""
+    assert "R5B 5 4 1 3 2 of 3 2026-02: 1, 2026-03: 2" in Page(forty).text
+    assert "What repairs taught" not in review_page(empty())
 
 
 def test_what_is_worth_acting_on_comes_first(forty: str):

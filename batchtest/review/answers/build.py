@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from batchtest.nouns import Phase
+from batchtest.records.cures import PartFigures
 from batchtest.review.answers import causes, control, outlying, shifts, spread
 from batchtest.review.answers.advice import worth_acting_on
 from batchtest.review.answers.asked import Asked, Key, Remembered, by_kind, key_of, together
@@ -46,6 +47,7 @@ class Request:
     by : what boards are grouped and compared by; batches always are.
     where : conditions that the person set, in words.
     left_out : records and folders that the engine was not given.
+    repaired : what the rework notes of all board types taught.
     """
 
     made: datetime
@@ -53,6 +55,7 @@ class Request:
     by: tuple[Dimension, ...] = (Dimension.BATCH,)
     where: tuple[str, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
+    repaired: tuple[PartFigures, ...] = ()
 
 
 def review(asked: Asked, request: Request) -> Review:
@@ -72,6 +75,7 @@ def review(asked: Asked, request: Request) -> Review:
         causes=by_kind(asked.ask(Causes), _board),
         stops=by_kind(asked.ask(Stops), _board),
         doubts=by_kind(asked.ask(Doubts), _board),
+        repaired=by_kind(request.repaired, lambda figures: figures.board),
     )
     reviewed = tuple(
         _board_review(row, [each for each in rows if each.board == row.board], groups[row.board], parts, closely)
@@ -94,6 +98,7 @@ class _Parts:
     causes: Mapping[str, list[Causes]]
     stops: Mapping[str, list[Stops]]
     doubts: Mapping[str, list[Doubts]]
+    repaired: Mapping[str, list[PartFigures]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,6 +161,7 @@ def _board_review(
         doubts=causes.doubts(parts.doubts[row.board]),
         comparisons=tuple(found for each in groups if (found := comparisons(each)) is not None),
         measurements=tuple(_measurement(each, closely) for each in sorted(rows, key=_as_measured)),
+        repaired=tuple(parts.repaired[row.board]),
     )
 
 

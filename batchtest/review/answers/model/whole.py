@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from batchtest.records.cures import PartFigures
 from batchtest.review.answers.model.counted import Comparisons, Doubt, Grouping, Pareto, Stop, Yields
 from batchtest.review.answers.model.measured import Chart, MeasurementReview
 
@@ -22,6 +23,8 @@ class BoardReview:
     doubts: tuple[Doubt, ...]
     comparisons: tuple[Comparisons, ...]
     measurements: tuple[MeasurementReview, ...]
+    repaired: tuple[PartFigures, ...] = ()
+    """What repairs taught of each part by month, the part that cured most boards first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
