@@ -89,9 +89,8 @@ class _Batch:
     names: Sequence[str]
 
     def step(self, cells: Places, start: State) -> State:
-        """One step of some cells from where they stand."""
-        problem, _ = self._problem(cells)
-        return advance(problem, self._from(problem, start))[0]
+        """One step of some cells from where they stand, the source on the line that it is on there."""
+        return advance(self._problem(cells)[0], start)[0]
 
     def _problem(self, cells: Places) -> tuple[Problem, tuple[Places, Places]]:
         settings, samples = np.divmod(cells, len(self.values))
@@ -99,18 +98,14 @@ class _Batch:
         problem = Problem.of(self.equations, self.values[samples], drives, self.each_C[samples], moved=moved)
         return problem, (settings, samples)
 
-    def _from(self, problem: Problem, start: State) -> State:
-        """A state to begin at, each source on the line that belongs to its voltage."""
-        segments = problem.drives.segments(start.x[:, [self.equations.gauge]])
-        return State(start.x, start.junctions, segments)
-
     def solve(self, cells: Places, start: State | None = None) -> State:
         """Operating points of some cells."""
         problem, (settings, samples) = self._problem(cells)
         if start is None:  # a circuit that feeds itself is far from dead
             start = problem.cold() if problem.right.any() else problem.dead()
         else:
-            start = self._from(problem, start)
+            segments = problem.drives.segments(start.x[:, [self.equations.gauge]])
+            start = State(start.x, start.junctions, segments)
         labels = [f"{sample} with {self.names[row]} on" for row, sample in zip(settings, samples, strict=True)]
         return solve(problem, start, labels)[0]
 

@@ -114,16 +114,19 @@ class System:
     ) -> Solution:
         """Where samples near a solution of one sample settle, right to first order: one step of Newton's method.
 
-        Raises SetupError where values, drives, solution or temperatures do not fit.
+        Raises SetupError where values, drives or temperatures do not fit, or other sources are on than in the solution.
         """
         self._check(values, drives, near)
         sources = [source for source in self.sources if source.name in drives]
         equations, each_C = self._equations(tuple(sources)), temperatures(temperature_C, len(values))
-        settings, known = Drives.of(sources, drives, len(values)), _adopted(near, equations)
+        settings = Drives.of(sources, drives, len(values))
+        if near.equations is not equations or len(near.volts) != 1:
+            raise SetupError(f"a step begins at one sample with the same sources on; that one has {len(near.volts)}")
         found: list[State] = []
         for rows in _blocks(len(values), lone_first=False):
             problem = Problem.of(equations, values[rows], settings.take(rows), each_C[rows])
-            found.append(advance(problem, _begin(problem, known, rows))[0])
+            begin = near.state.take(np.zeros(len(problem.right), np.intp))  # each source on the line that it was on
+            found.append(advance(problem, begin)[0])
         return self._solution(State.joined(found), equations, np.ones(len(values), np.intp), each_C, drives)
 
     def _equations(self, driven: tuple[LimitedSource, ...]) -> Equations:

@@ -34,8 +34,8 @@ SIGMAS_IN_TOLERANCE = 3.0
 JUNCTION_C, JUNCTION_SD_C = 25.0, 3.0
 #: Samples with all parts drawn at once.
 DRAWN = 8
-#: How far a knob is turned for a slope, in standard deviations.
-TURN = 0.1
+#: How far a knob is turned for a slope, in standard deviations: junctions and breakdowns are straight that far.
+TURN = 0.003
 #: A cold reading that a fault moves by less than this share of a good board's standard deviation has its slopes.
 UNMOVED = 0.05
 #: At this share of its limit a supply is in it.

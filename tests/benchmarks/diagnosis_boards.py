@@ -52,7 +52,7 @@ class Desk:
         self._loads = {action.index: action for action in procedure.powered if isinstance(action, ApplyLoads)}
 
     def records(self, boards: Sequence[Board]) -> Iterator[tuple[Board, list[Line]]]:
-        """Every board with its lines; those of one fault are solved together, one that has no operating point left out."""
+        """Every board with its lines, those of one fault solved together; without operating point it is left out."""
         groups: dict[int, list[Board]] = {}
         for board in boards:
             groups.setdefault(hash((id(board.assembly), tuple(board.scales.items()))), []).append(board)

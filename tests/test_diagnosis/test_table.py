@@ -8,6 +8,8 @@ from stations import demo_setup, derive_once
 
 from batchtest.circuits import BenchModel, draw_values
 from batchtest.diagnosis import FaultTable, Kind, build_table
+from batchtest.diagnosis import table as tables
+from batchtest.diagnosis.readings import plan_of
 from batchtest.diagnosis.solving import JUNCTION_C
 from batchtest.errors import NoOperatingPoint
 
@@ -127,6 +129,16 @@ def test_processes_of_their_own_find_the_same():
     apart = build_table(setup, derive_once(setup), among=few, progress=lambda *both: told.append(both))
     assert told[-1] == (2, 2)
     assert np.array_equal(apart.mean[:2], small_table().mean[[0, AMONG.index("R5B open")]], equal_nan=True)
+
+
+def test_a_process_of_the_pool_solves_its_share_in_order():
+    """The good board that it solved for itself is the first of all."""
+    setup = demo_setup()
+    few = [all_faults()[name] for name in ("good", "RS12 short")]
+    tables._begin(setup, plan_of(setup, derive_once(setup)), few)
+    good, short = tables._work(range(2))
+    assert np.array_equal(good.mean, small_table().mean[0], equal_nan=True)
+    assert np.array_equal(short.mean, small_table().mean[AMONG.index("RS12 short")], equal_nan=True)
 
 
 def test_one_process_tells_its_progress_too():
