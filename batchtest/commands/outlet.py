@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import json
-import sys
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import rich_click as click
 
-from batchtest.errors import SetupError, StationError
+from batchtest.commands.on_host import OnHost, Wanted
+from batchtest.errors import SetupError
 
 if TYPE_CHECKING:
     from batchtest.capacity.answer import Answer
-    from batchtest.commands.screen import Screen
     from batchtest.files.outlets import OutletSetup
-    from batchtest.nouns import Attempt
     from batchtest.outlet import OutletProcedure
 
 #: Shown before an outlet is loaded; the law and licensed practice of the place come first.
@@ -25,20 +21,6 @@ CAUTIONS = (
     "Resistors, fuses and the load are hot during and after the test; a tripped fuse stays hot while it is fed.",
     "Do not raise a stop to see what happens. If the result surprises you, stop.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What the person asked for."""
-
-    serial: str
-    batch: str
-    operator: str
-    ambient: str | None
-    reports: Path
-    permitted_by: str | None
-    as_json: bool
-    strict: bool
 
 
 @click.command("outlet")
@@ -82,9 +64,15 @@ def command(
     setup = load_outlet_setup(Path.cwd(), fixture, bench)
     known, named = checked(serial, setup.fixture.serials, setup.host.host), checked_name(batch, "batch")
     by = permitted(permission, trip=trip)
-    raise SystemExit(
-        _Test(setup, Wanted(known, named, operator_of(operator), ambient, reports, by, as_json, strict)).run()
+    wanted = Wanted(
+        serial=known,
+        batch=named,
+        operator=operator_of(operator),
+        ambient=ambient,
+        reports=reports,
+        as_json=as_json,
     )
+    raise SystemExit(_Test(setup, wanted, by, strict=strict).run())
 
 
 def permitted(permission: str | None, *, trip: bool) -> str | None:
@@ -109,129 +97,73 @@ def permitted(permission: str | None, *, trip: bool) -> str | None:
     return said or None
 
 
-class _Test:
-    """One load test from the cautions to the answer."""
+class _Test(OnHost):
+    """One load test from the cautions to the answer.
 
-    def __init__(self, setup: OutletSetup, wanted: Wanted) -> None:
-        from batchtest.commands.screen import choose_screen
+    Parameters
+    ----------
+    permitted_by : who permitted a trip test; `None`: none is asked for.
+    strict : whether an outlet that does not pass makes the exit code 1.
+    """
 
-        self.setup, self.wanted = setup, wanted
-        self.screen: Screen = choose_screen(wanted.as_json, sys.stdout)
-        self.procedure: OutletProcedure | None = None
-        self.attempt: Attempt | None = None
-        self.error: BaseException | None = None
-        self.ambient_C = 0.0
+    def __init__(self, setup: OutletSetup, wanted: Wanted, permitted_by: str | None, *, strict: bool) -> None:
+        super().__init__(setup.host, wanted)
+        self._setup, self._permitted_by, self._strict = setup, permitted_by, strict
+        self._procedure: OutletProcedure | None = None
+        self._ambient_C = 0.0
 
-    def run(self) -> int:
-        """Test the outlet; the exit code says what the person must do next."""
-        from batchtest.commands.station import catch_signals
-
-        catch_signals()
-        with self.screen:
-            try:
-                self.test()
-            except (StationError, KeyboardInterrupt) as error:
-                self.error = error
-        if self.wanted.as_json:
-            click.echo(json.dumps(self.as_json()))
-        else:
-            self.tell()
-        if self.error is not None:
-            click.echo(str(self.error) or "interrupted; treat the host as live until it is measured", err=True)
-        return self.exit_code()
-
-    def test(self) -> None:
-        """Say the cautions, open the bench, load the outlet, write its page."""
+    def work(self) -> None:
+        """Open the bench, load the outlet, write its page."""
         from batchtest.commands.outlet_station import open_outlet_station, plan, run_outlet
-        from batchtest.commands.readiness import require_ready
-        from batchtest.commands.startup import tidy_records
-        from batchtest.commands.station import ambient_of, job_of, tell_guard
-        from batchtest.pages import write_attempt_page
-
-        setup, wanted = self.setup, self.wanted
-        self.ambient_C = ambient_of(setup, wanted.ambient)
-        self.procedure = plan(setup, self.ambient_C, wanted.permitted_by)
-        with open_outlet_station(setup, self.procedure, wanted.reports, self.ambient_C, self.screen) as station:
-            require_ready(station.bench, ())
-            self.start(self.procedure)
-            tell_guard(station.bench, wanted.reports, self.tell_person)
-            tidy_records(wanted.reports, setup.bench.station, self.screen)
-            job = job_of(wanted.batch, wanted.operator, wanted.reports)
-            self.attempt, ending = run_outlet(station, job, wanted.serial, self.screen)
-            self.screen.close_attempt(self.attempt, write_attempt_page(wanted.reports / self.attempt.record))
-            if ending.error is not None:
-                raise ending.error
-
-    def start(self, procedure: OutletProcedure) -> None:
-        """Say what begins, what may hurt, and where the stop is."""
-        from batchtest.commands.boards import CAUTIONS as OF_POWER
         from batchtest.commands.outlet_view import known_lines
+        from batchtest.commands.station import ambient_of
+
+        setup, wanted = self._setup, self.wanted
+        self._ambient_C = ambient_of(setup, wanted.ambient)
+        self._procedure = plan(setup, self._ambient_C, self._permitted_by)
+        with open_outlet_station(setup, self._procedure, wanted.reports, self._ambient_C, self.screen) as station:
+            self.record(
+                station.bench,
+                lambda job: run_outlet(station, job, wanted.serial, self.screen),
+                f"outlet of {self.host.host}",
+                (self._live(), *CAUTIONS),
+                known_lines(self._procedure),
+            )
+
+    def _live(self) -> str:
         from batchtest.quantities import write
 
-        mains = write(self.setup.fixture.mains.voltage, "V")
-        own = (
+        mains = write(self._setup.fixture.mains.voltage, "V")
+        return (
             f"This host is fed by {mains} mains and is live while its outlet is loaded: hands off pins, plug and leads."
         )
-        self.screen.start_batch(
-            board=f"outlet of {self.setup.host.host}",
-            batch=self.wanted.batch,
-            bench=self.setup.bench_name,
-            serials_total=1,
-            simulated=self.setup.bench.simulation is not None,
-            cautions=(own, *CAUTIONS, *OF_POWER),
-        )
-        for line in known_lines(procedure):
-            self.screen.message(line)
-
-    def tell_person(self, text: str) -> None:
-        """Tell the person, who reads stderr where the screen is a machine's."""
-        if self.wanted.as_json:
-            click.echo(text, err=True)
-        self.screen.message(text)
 
     def answer(self) -> Answer | None:
         """What the test says, as far as it came."""
         from batchtest.capacity.answer import answer_of_record
 
-        if self.attempt is None or self.procedure is None:
+        if self.attempt is None or self._procedure is None:
             return None
-        return answer_of_record(self.procedure.known, self.attempt.lines, self.ambient_C)
+        return answer_of_record(self._procedure.known, self.attempt.lines, self._ambient_C)
 
     def tell(self) -> None:
         """Print the answer, the budget, and what another part would change."""
         from batchtest.commands.outlet_view import print_answer
 
         answer = self.answer()
-        if answer is not None and self.procedure is not None and answer.cold:
-            print_answer(answer, self.procedure.known)
+        if answer is not None and self._procedure is not None and answer.cold:
+            print_answer(answer, self._procedure.known)
 
-    def as_json(self) -> dict[str, object]:
-        """What was found, as one object."""
+    def found(self) -> dict[str, Any]:
+        """The answer in numbers."""
         from batchtest.commands.outlet_view import answer_json
 
-        found: dict[str, object] = {"host": self.setup.host.host, "serial": self.wanted.serial}
         answer = self.answer()
-        if self.attempt is not None and answer is not None:
-            found |= {
-                "attempt": self.attempt.number,
-                "outcome": self.attempt.outcome.value,
-                "first_cause": self.attempt.first_cause,
-                "record": str(self.wanted.reports / self.attempt.record),
-                **answer_json(answer),
-            }
-        if self.error is not None:
-            found["error"] = str(self.error) or type(self.error).__name__
-        return found
+        return {} if answer is None else answer_json(answer)
 
     def exit_code(self) -> int:
         """0: tested and recorded, whatever the outlet is; with --strict 1 where it does not pass; else by the error."""
-        from batchtest.commands import exit_code
-        from batchtest.commands.boards import EXIT_INTERRUPTED
         from batchtest.nouns import Outcome
 
-        if isinstance(self.error, StationError):
-            return exit_code(self.error)
-        if self.error is not None:
-            return EXIT_INTERRUPTED
         passed = self.attempt is not None and self.attempt.outcome is Outcome.PASS
-        return 1 if self.wanted.strict and not passed else 0
+        return super().exit_code() or int(self._strict and not passed)
