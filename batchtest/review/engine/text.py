@@ -11,6 +11,8 @@ Value = str | int | bool | tuple[str, ...]
 
 _SQL = Path(__file__).parent.parent / "sql"
 _PLACE = re.compile(r"\$([a-z_]+)")
+#: Where the text of another file in `sql/` stands in a question.
+_FRAGMENT = re.compile(r"\$\{([a-z_]+)\}")
 
 
 def question_text(name: str, values: dict[str, Value]) -> str:
@@ -35,6 +37,6 @@ def literal(value: Value) -> str:
 
 @cache
 def _sql(name: str) -> str:
-    return "\n".join(
-        line for line in (_SQL / f"{name}.sql").read_text(encoding="utf-8").splitlines() if not line.startswith("--")
-    )
+    lines = (_SQL / f"{name}.sql").read_text(encoding="utf-8").splitlines()
+    text = "\n".join(line for line in lines if not line.startswith("--"))
+    return _FRAGMENT.sub(lambda found: _sql(found[1]), text)
