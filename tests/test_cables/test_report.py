@@ -71,7 +71,7 @@ def test_the_right_cable_fits_in_host_and_nest(host, board):
 def test_a_nest_is_fed_by_the_bench():
     """At the fixture's terminals, with its full voltage and the supply's largest current."""
     found = feed_of(library().fixtures["vent-nest"], setup().bench)
-    assert found == Feed("host.2", "host.7", 24.0, 1.0)
+    assert found == Feed("host.2", "host.7", 24.0, 3.0)
 
 
 @pytest.mark.parametrize(

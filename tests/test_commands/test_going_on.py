@@ -57,6 +57,7 @@ def batch(station: Stand, *serials: str, screen: PlainScreen) -> _Batch:
         reports=station.reports,
         strict=False,
         as_json=False,
+        causes=False,
     )
     made = _Batch(station.station.setup, wanted)
     made.screen = screen

@@ -10,13 +10,13 @@ from functools import cache
 import numpy as np
 import pytest
 from stations import demo_setup
+from test_circuits import ngspice
+from test_circuits.demo import demo_circuit, with_loads
 
 from batchtest.circuits import BenchModel, Drive, System, nominal_values
 from batchtest.circuits.sources import LimitedSource
 from batchtest.diagnosis.faults import Fault, faults
 from batchtest.diagnosis.model import Defect, Kind
-from tests.test_circuits import ngspice
-from tests.test_circuits.demo import demo_circuit, with_loads
 
 from .tables import all_faults
 

@@ -125,7 +125,7 @@ def test_units_are_ucum_codes(tmp_path, reference):
     assert columns["load_A"]["schema:unitCode"] == "UCUM:A"
     assert columns["elapsed_s"]["schema:unitCode"] == "UCUM:s"
     told = {each["schema:value"]: each["schema:unitCode"] for each in columns["unit"]["schema:valueReference"]}
-    assert told == {"V": "UCUM:V", "A": "UCUM:A", "ohm": "UCUM:Ohm", "1": "UCUM:1"}
+    assert told == {"V": "UCUM:V", "A": "UCUM:A", "ohm": "UCUM:Ohm", "s": "UCUM:s", "1": "UCUM:1"}
     assert tuple(told) == UNITS
 
 
