@@ -13,6 +13,9 @@ from batchtest.commands.outlet_station import plan
 from batchtest.nouns import Attempt, Line, Measurand, Outcome, Phase
 from batchtest.simulated.outlet.truth import OutletTruth
 
+#: Whole attempts; their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 Tested = tuple[OutletStand, Attempt]
 
 

@@ -20,6 +20,9 @@ from batchtest.outlet.fuse_tests import supplied
 from batchtest.pages import write_attempt_page
 from batchtest.pages.words import shown_dead
 
+#: Whole attempts; their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 
 def never(measurement: Measurement, reading: Reading) -> Line:
     """Enter nothing: nothing is read."""

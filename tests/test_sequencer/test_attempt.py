@@ -23,6 +23,9 @@ from batchtest.simulated.approach import Approach
 from batchtest.simulated.board import Operating
 from batchtest.simulated.log import Kind
 
+#: Whole attempts; their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 
 def closed_record(station: Stand, attempt: Attempt) -> list[Line]:
     """The lines of a closed record, as they stand on disk."""

@@ -21,6 +21,9 @@ from batchtest.sequencer.batch import run_one
 from batchtest.sequencer.power import Hands, power_up
 from batchtest.simulated.mishaps import Mishap
 
+#: Whole attempts; their lines are covered by others, and tracing them would take longer than running them.
+pytestmark = pytest.mark.no_cover
+
 #: The last reading of the gate.
 GATE_ENDS = "position-output"
 
