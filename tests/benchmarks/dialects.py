@@ -1,7 +1,7 @@
 """Does it matter what the instruments speak? Every combination of the shipped dialects tests the same boards.
 
 Run as `python tests/benchmarks/dialects.py`; `--json` prints one object, `--sample N` takes every Nth combination. All
-goes over real sockets on the virtual clock.
+runs in this process, on the virtual clock.
 
 - `combinations`: meters x loads x supplies x scanners.
 - `different_outcomes`, `different_verdicts`: of combination x board, and of combination x board x judged reading, how
