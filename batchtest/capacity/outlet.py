@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from batchtest.capacity.fits import Errors
-from batchtest.capacity.generic import generic_fuse
 from batchtest.capacity.model import Ceiling, Demand, Derating, FuseData, Lead, Limiter, ResistorData
 from batchtest.capacity.wire import area_of_awg
+from batchtest.files.generic_fuses import generic_fuses
 from batchtest.files.outlet import OutletFile
 from batchtest.files.outlet_parts import Demand as DemandTable
 from batchtest.files.outlet_parts import Fuse, Resistor, WhatIf
@@ -128,7 +128,7 @@ def demands_of(file: OutletFile) -> tuple[Demand, ...]:
 
 
 def others_of(file: OutletFile) -> tuple[Other, ...]:
-    """What might be fitted instead, in numbers; raises SetupError where a generic fuse is not in the table."""
+    """What might be fitted instead, in numbers."""
     return tuple(Other(name=each.name, limiter=_other(each)) for each in file.what_if)
 
 
@@ -159,4 +159,4 @@ def _area_mm2(demand: DemandTable) -> float:
 def _other(what_if: WhatIf) -> Limiter:
     if what_if.resistor is not None:
         return resistor_data(what_if.resistor)
-    return generic_fuse(what_if.generic or "") if what_if.fuse is None else fuse_data(what_if.fuse)
+    return fuse_data(what_if.fuse or generic_fuses()[what_if.generic or ""])

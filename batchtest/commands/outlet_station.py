@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -100,31 +99,18 @@ def run_outlet(station: OutletStation, job: Job, serial: str, screen: Screen) ->
 def outlet_context(station: OutletStation, job: Job, serial: str) -> Context:
     """What the record of a load test must say: what was known of the outlet before, too."""
     from batchtest.capacity.outlet import as_json
-    from batchtest.nouns import Context
+    from batchtest.sequencer.host import host_context
 
     setup = station.setup
-    return Context(
-        board=setup.host.host,
+    return replace(
+        host_context(station.bench, setup.host, job, serial, station.ambient_C),
+        kind="outlet",
         board_revision=setup.outlet.revision,
-        batch=job.batch,
-        serial=serial,
-        attempt=0,
-        station=setup.bench.station,
-        operator=job.operator,
         fixture=setup.fixture_name,
-        cable="",
-        bench=setup.bench_name,
-        simulated=setup.bench.simulation is not None,
-        ambient_C=station.ambient_C,
+        fixture_revision=setup.outlet.revision,
         rule=setup.limits.decision.rule,
         limits_sources={"outlet": setup.limits.source},
         file_hashes=setup.hashes,
-        software=job.software,
-        instruments=station.bench.identities,
-        started=datetime.now().astimezone(),
-        kind="outlet",
-        fixture_revision=setup.outlet.revision,
-        guardian=station.bench.guard.notes,
         outlet=as_json(station.procedure.known),
     )
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from pydantic import Field
 
+from batchtest.errors import nearest
 from batchtest.files.fields import (
     Celsius,
     Channel,
@@ -21,13 +22,12 @@ from batchtest.files.fields import (
     Text,
     Wrong,
 )
+from batchtest.files.generic_fuses import generic_fuses
 from batchtest.files.outlet_parts import Demand, Fuse, Resistor, WhatIf
 from batchtest.quantities import write
 
 #: A short pulse warms nothing: this long at most (common practice, no source: 100 to 300 ms).
 LONGEST_PULSE_S = Decimal("0.3")
-#: Where the derating of the generic fuses ends (`capacity/fuses.toml`; a test holds the two together).
-GENERIC_TO_C = Decimal(85)
 
 
 class Ratings(Table):
@@ -137,12 +137,17 @@ class OutletFile(Table):
         for key in ("hold", "trip"):
             if getattr(self, key) is not None and self.fuse is None:
                 yield (key,), "is a test of a resettable fuse, and there is no [fuse]; leave it out"
-        fuses = {"[fuse]": self.fuse} | {f"what_if {each.name!r}": each.fuse for each in self.what_if}
-        for name, fuse in fuses.items():
-            if fuse is not None and self.ambient_max > fuse.derating[-1].at:
-                wrong = f"{write(self.ambient_max, 'C')} is beyond the derating table of {name}"
-                yield ("ambient_max",), f"{wrong}, which ends at {write(fuse.derating[-1].at, 'C')}; add to the table"
-        generic = any(each.generic is not None for each in self.what_if)
-        if generic and self.ambient_max > GENERIC_TO_C:
-            wrong = f"{write(self.ambient_max, 'C')} is beyond the table of generic fuses, {write(GENERIC_TO_C, 'C')}"
-            yield ("ambient_max",), f"{wrong}; give the what_if a fuse of its own"
+        yield from self._derating_faults("[fuse]", self.fuse, "add to the table")
+        for index, each in enumerate(self.what_if):
+            fuse, cure = each.fuse, "add to the table"
+            if each.generic is not None:
+                fuse, cure = generic_fuses().get(each.generic), "give it a fuse of its own"
+                if fuse is None:
+                    known = nearest(each.generic, list(generic_fuses()))
+                    yield ("what_if", index, "generic"), f"there is no generic fuse {each.generic!r}; {known}"
+            yield from self._derating_faults(f"what_if {each.name!r}", fuse, cure)
+
+    def _derating_faults(self, name: str, fuse: Fuse | None, cure: str) -> Iterator[Wrong]:
+        if fuse is not None and self.ambient_max > fuse.derating[-1].at:
+            wrong = f"{write(self.ambient_max, 'C')} is beyond the derating table of {name}"
+            yield ("ambient_max",), f"{wrong}, which ends at {write(fuse.derating[-1].at, 'C')}; {cure}"

@@ -137,4 +137,4 @@ class WhatIf(Table):
     def own_faults(self) -> Iterator[Wrong]:
         """None, or more than one."""
         if sum(each is not None for each in (self.resistor, self.fuse, self.generic)) != 1:
-            yield (), 'needs exactly one of resistor, fuse and generic, such as generic = "1812-0.20"'
+            yield (), 'needs exactly one of resistor, fuse and generic, such as generic = "1812-020"'

@@ -44,7 +44,8 @@ def run_host(
     ----------
     place : puts the break-out plug into the host of a serial, which is off.
     """
-    plan = Plan(host_context(station, job, serial), RULE, station.procedure.seconds)
+    context = host_context(station.bench, station.setup, job, serial, station.ambient_C)
+    plan = Plan(context, RULE, station.procedure.seconds)
     return record(station, job.reports, plan, place, observer, map_host)
 
 
@@ -68,9 +69,8 @@ def map_host(station: HostStation, serial: str, logbook: Logbook, observer: Obse
     )
 
 
-def host_context(station: HostStation, job: Job, serial: str) -> Context:
+def host_context(bench: Bench, setup: HostSetup, job: Job, serial: str, ambient_C: float) -> Context:
     """What the record of a host's attempt must say. No waiver excuses anything of a host."""
-    setup = station.setup
     return Context(
         board=setup.host,
         board_revision=setup.fixture.revision,
@@ -83,15 +83,15 @@ def host_context(station: HostStation, job: Job, serial: str) -> Context:
         cable="",
         bench=setup.bench_name,
         simulated=setup.bench.simulation is not None,
-        ambient_C=station.ambient_C,
+        ambient_C=ambient_C,
         rule=RULE,
         limits_sources={},
         file_hashes=setup.hashes,
         software=job.software,
-        instruments=station.bench.identities,
+        instruments=bench.identities,
         started=datetime.now().astimezone(),
         kind="host",
         humidity=humidity_of(setup.bench.humidity, job.told),
         fixture_revision=setup.fixture.revision,
-        guardian=station.bench.guard.notes,
+        guardian=bench.guard.notes,
     )

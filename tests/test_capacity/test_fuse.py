@@ -11,16 +11,18 @@ from hypothesis import strategies as st
 
 from batchtest.capacity.derating import share
 from batchtest.capacity.fuse import Region, hold_A, longest_trip_s, region, trip_A, tripped_A
-from batchtest.capacity.generic import generic_fuse, generic_fuses
 from batchtest.capacity.model import Derating
-from batchtest.errors import SetupError
+from batchtest.capacity.outlet import fuse_data
+from batchtest.files.generic_fuses import generic_fuses
 from test_capacity.outlets import DERATING, FUSE
+
+GENERIC = {name: fuse_data(fuse) for name, fuse in generic_fuses().items()}
 
 
 def test_the_generic_table_derates_as_such_parts_do(reference):
     """Typical of public data sheets, shape only, from memory: shares of the 20 C rating from -40 to 85 C."""
     case = reference("09_ptc_fuse", "derating-shape")
-    found = [share(generic_fuse("1812-020").derating, at_C) for at_C in case["inputs"]["T"]]
+    found = [share(GENERIC["1812-020"].derating, at_C) for at_C in case["inputs"]["T"]]
     assert case["expected"]["fraction"] == pytest.approx(found, abs=case["tolerance"]["abs"])
 
 
@@ -28,7 +30,7 @@ def test_the_generic_table_has_ratings_of_a_public_series(reference):
     """Public data sheet, 1812-size series of 25 ratings: each generic pair of hold and trip current is one of them."""
     inputs = reference("09_ptc_fuse", "hold-trip-ratio")["inputs"]
     pairs = set(zip(inputs["i_hold"], inputs["i_trip"], strict=True))
-    assert {(fuse.hold_A, fuse.trip_A) for fuse in generic_fuses().values()} <= pairs
+    assert {(fuse.hold_A, fuse.trip_A) for fuse in GENERIC.values()} <= pairs
 
 
 def test_trip_is_about_twice_hold(reference):
@@ -37,7 +39,7 @@ def test_trip_is_about_twice_hold(reference):
     The public series has 1.75 to 3 times, with 2 in the middle; so has the generic table.
     """
     expected = reference("09_ptc_fuse", "hold-trip-ratio")["expected"]
-    ratios = sorted(fuse.trip_A / fuse.hold_A for fuse in generic_fuses().values())
+    ratios = sorted(fuse.trip_A / fuse.hold_A for fuse in GENERIC.values())
     assert expected["ratio_min"] <= ratios[0]
     assert ratios[-1] <= expected["ratio_max"] + 1e-9
     assert expected["ratio_median"] == pytest.approx(ratios[len(ratios) // 2])
@@ -108,9 +110,3 @@ def test_a_flat_derating_changes_nothing():
     """A part that is not derated holds the same everywhere its table reaches."""
     flat = replace(FUSE, derating=Derating(knots=((0.0, 1.0), (85.0, 1.0))))
     assert hold_A(flat, 70.0) == FUSE.hold_A
-
-
-def test_an_unknown_generic_fuse_names_its_neighbour():
-    """A slip of the finger is met with the name that was meant."""
-    with pytest.raises(SetupError, match=r"no generic fuse '1812-20'; did you mean '1812-020'\?"):
-        generic_fuse("1812-20")

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from stations import ROOT
 
-from batchtest.capacity.generic import generic_fuses
+from batchtest.capacity.model import FuseData
 from batchtest.capacity.outlet import others_of
 from batchtest.errors import FileFaults, SetupError
 from batchtest.files.library import board_names, load_setup, outlet_names
-from batchtest.files.outlet import GENERIC_TO_C, Sweep
+from batchtest.files.outlet import Sweep
 from batchtest.files.outlets import load_outlet_setup, lowest_rating
 
 from .conftest import Project
@@ -62,12 +62,6 @@ def test_what_is_simulated_is_what_the_file_says():
 def test_the_lowest_rating_is_found_by_its_key():
     """1.5 A of the wire, not 2 A of connector and fuse."""
     assert lowest_rating(load_outlet_setup(ROOT, "cabinet-outlet", "simulated").outlet) == ("wire", Decimal("1.5"))
-
-
-def test_the_generic_fuses_end_where_the_files_say():
-    """An ambient beyond their table is a fault of the file, and never of the arithmetic."""
-    ends = {fuse.derating.knots[-1][0] for fuse in generic_fuses().values()}
-    assert ends == {float(GENERIC_TO_C)}
 
 
 @pytest.mark.parametrize(
@@ -229,15 +223,37 @@ def test_a_wrong_file_is_met_with_its_place_and_the_cure(demo: Project, file: st
     assert all(fault.line for fault in caught.value.faults)
 
 
-def test_a_generic_fuse_is_asked_for_by_a_name_of_the_table(demo: Project):
-    """A near miss is met with the right name; an ambient beyond the table with its place."""
-    demo.replace(FUSE, 'resistor = { resistance = "15 ohm", tolerance = "5 %", power = "2 W", source =', "generic =")
-    demo.replace(FUSE, '"the cabinet before its repair" }', '"1812-02"')
-    with pytest.raises(SetupError, match="no generic fuse '1812-02'; did you mean '1812-020'"):
-        others_of(load_outlet_setup(demo.root, "cabinet-outlet-fuse", "simulated").outlet)
-    demo.replace(FUSE, 'ambient_max = "50 C"', 'ambient_max = "90 C"')
-    with pytest.raises(FileFaults, match="90 C is beyond the table of generic fuses, 85 C; give the what_if a fuse"):
+#: The demo's second what_if, with a generic fuse in place of its resistor.
+AS_GENERIC = (
+    'resistor = { resistance = "15 ohm", tolerance = "5 %", power = "2 W", source = "the cabinet before its repair" }',
+    'generic = "1812-020"',
+)
+
+
+def test_a_generic_fuse_is_taken_from_the_table(demo: Project):
+    """By its name: 200 mA of hold current, at the table's 20 C."""
+    demo.replace(FUSE, *AS_GENERIC)
+    limiter = others_of(load_outlet_setup(demo.root, "cabinet-outlet-fuse", "simulated").outlet)[-1].limiter
+    assert isinstance(limiter, FuseData)
+    assert (limiter.hold_A, limiter.at_C) == (0.2, 20.0)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        pytest.param('"1812-020"', '"1812-02"', "generic fuse '1812-02'; did you mean '1812-020'?", id="name"),
+        pytest.param('max = "50 C"', 'max = "90 C"', "which ends at 85 C; give it a fuse of its own", id="hot"),
+    ],
+)
+def test_a_generic_fuse_that_is_none_or_too_hot_is_met_with_its_place(demo: Project, old: str, new: str, says: str):
+    """A near miss with the right name, an ambient beyond the table with the cure; each with its line."""
+    demo.replace(FUSE, *AS_GENERIC)
+    demo.replace(FUSE, old, new)
+    line = next(number for number, text in enumerate((demo.root / FUSE).read_text().splitlines(), 1) if new in text)
+    with pytest.raises(FileFaults) as caught:
         load_outlet_setup(demo.root, "cabinet-outlet-fuse", "simulated")
+    assert says in str(caught.value)
+    assert line in [fault.line for fault in caught.value.faults]
 
 
 def test_two_limiters_or_none_are_refused(demo: Project):
