@@ -48,6 +48,14 @@ class BenchLog:
         """Texts of the commands that one role (or every role) received."""
         return [entry.text for entry in self if entry.kind is Kind.COMMAND and role in (None, entry.role)]
 
+    def last_command(self, role: str, text: str) -> Entry | None:
+        """The newest entry of a command to a role; looks back from the end, however long the log is."""
+        for back in range(1, len(self._entries) + 1):
+            entry = self._entries[-back]
+            if entry.kind is Kind.COMMAND and (entry.role, entry.text) == (role, text):
+                return entry
+        return None
+
     def states(self, role: str | None = None) -> list[Entry]:
         """Changes of state of one role ("load" is every channel, "load 2" one of them), or of all."""
         return [entry for entry in self if entry.kind is Kind.STATE and _is_of(entry, role)]

@@ -25,7 +25,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
@@ -120,8 +120,9 @@ def main() -> None:
     wanted = parser.parse_args()
     kinds = wanted.kind or KINDS
     with ProcessPoolExecutor(wanted.jobs) as pool:
-        tasks = {kind: pool.submit(befall, kind, wanted.times, wanted.transport) for kind in kinds}
-        found = {kind: _told(kind, task.result()) for kind, task in tasks.items()}
+        tasks = {pool.submit(befall, kind, wanted.times, wanted.transport): kind for kind in kinds}
+        told = {tasks[task]: _told(tasks[task], task.result()) for task in as_completed(tasks)}
+    found = {kind: told[kind] for kind in kinds}
     total = {
         name: sum(int(str(each[name])) for each in found.values())
         for name in ("struck", "wrong_readings", "wrong_verdicts", "outputs_left_on", "said_live", "hangs", "trips")
@@ -129,9 +130,9 @@ def main() -> None:
     if wanted.json:
         print(json.dumps({"transport": wanted.transport, **total, "kinds": found}))
         return
-    for kind, told in {**found, "all": total}.items():
-        print(f"{kind:<22} " + "  ".join(f"{name} {value}" for name, value in told.items() if name != "told"))
-        for text in told.get("told", ()):  # type: ignore[union-attr]
+    for kind, each in {**found, "all": total}.items():
+        print(f"{kind:<22} " + "  ".join(f"{name} {value}" for name, value in each.items() if name != "told"))
+        for text in each.get("told", ()):  # type: ignore[union-attr]
             print(f"    {text}")
 
 
@@ -285,8 +286,9 @@ class Judge:
         if line.measurement.point == "reference":
             return float(self.station.station.setup.bench.reference.voltage)
         running = self.station.running
-        last = (entry for entry in reversed(tuple(running.log)) if entry.role == "meter" and entry.text == "READ?")
-        began_s = next(last).time_s
+        last = running.log.last_command("meter", "READ?")
+        assert last is not None, "a line was read by the meter"
+        began_s = last.time_s
         return running.rack.mean_volts(line.measurement.point, began_s, began_s + self._reading_s)
 
     @property

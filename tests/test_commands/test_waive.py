@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from stations import ROOT, demo_setup
+from stations import ROOT, demo_setup, derive_once
 from test_records.waivers import a_waiver
 
 from batchtest.commands import program
@@ -16,7 +16,7 @@ from batchtest.commands.waive import check_readings, check_rest, check_waivers, 
 from batchtest.errors import RecordError, SetupError
 from batchtest.files.bench import Interlock
 from batchtest.files.library import Setup
-from batchtest.procedure import Procedure, derive
+from batchtest.procedure import Procedure
 from batchtest.procedure.actions import CheckCold, CheckInterlock, Identify, ProveContact, ProvePinMap
 from batchtest.records.waiver import read_waivers
 
@@ -41,7 +41,7 @@ def setup() -> Setup:
 @pytest.fixture(scope="module")
 def procedure(setup: Setup) -> Procedure:
     """The procedure that follows from it."""
-    return derive(setup)
+    return derive_once(setup)
 
 
 def waive(reports: Path, monkeypatch: pytest.MonkeyPatch, *more: str, **changes: str) -> None:
@@ -143,7 +143,7 @@ def test_the_interlock_is_never_waived(setup):
     """On a bench that has one."""
     loop = Interlock.model_validate({"scanner": 141, "resistance": {"lower": "900 ohm", "upper": "1.1 kohm"}})
     known = replace(setup, bench=setup.bench.model_copy(update={"interlock": loop}))
-    procedure = derive(known)
+    procedure = derive_once(known)
     assert any(isinstance(action, CheckInterlock) for action in procedure.gate)
     with pytest.raises(SetupError, match="'interlock' cannot be waived by anyone"):
         check_readings(["interlock"], known, procedure)

@@ -8,12 +8,12 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
+from stations import derive_once
 
 from batchtest.circuits import BenchModel, draw_values, join
 from batchtest.errors import SetupError
 from batchtest.files.cable import Wire
 from batchtest.files.library import Setup, load_setup
-from batchtest.procedure import derive
 from batchtest.procedure.actions import Procedure
 from batchtest.simulated import truth
 from batchtest.simulated.boards import GOLDEN, Stock, fault_of
@@ -32,7 +32,7 @@ def desk() -> Desk:
 @cache
 def procedure() -> Procedure:
     """The demo's procedure."""
-    return derive(changed())
+    return derive_once(changed())
 
 
 def joined_by(setup: Setup, cable: str) -> BenchModel:

@@ -5,17 +5,17 @@ from __future__ import annotations
 import math
 
 import pytest
+from stations import derive_once
 
 from batchtest.judging.accuracy import pick_range, row_for
 from batchtest.judging.uncertainty import of_reading
 from batchtest.nouns import Measurement
-from batchtest.procedure import derive
 from batchtest.simulated.doubts import Doubt, Doubts
 from batchtest.simulated.true_values import TrueValues, true_values
 from test_simulated.desk import changed
 
 SETUP = changed()
-PROCEDURE = derive(SETUP)
+PROCEDURE = derive_once(SETUP)
 BOARD: TrueValues = true_values(SETUP, PROCEDURE, ["VN-0001"])[0]
 BY_NAME: dict[str, Measurement] = {
     one.name: one for action in (*PROCEDURE.gate, *PROCEDURE.powered) for one in action.measurements

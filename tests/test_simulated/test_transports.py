@@ -114,6 +114,19 @@ def test_a_drip_is_a_whole_reply_on_a_clock_that_jumps(transport: str):
         assert clock.now() >= 3
 
 
+def test_a_command_cuts_a_reply_that_drips_over_a_serial_line():
+    """Its rest is thrown away with error -410 (IEEE 488.2, 6.3.2.3), and the command is carried out at once."""
+    with served("pty", ScaledClock(20.0)) as running, linked(running) as link:
+        running.servers[Role.METER].mishaps.append(Mishap(drip_s=60.0))
+        with pytest.raises(InstrumentTimeout):
+            link.query("*IDN?")
+        began = time.monotonic()
+        link.send_now("CONF:RES 100")
+        assert link.query("FUNC?") == '"RES"'
+        assert time.monotonic() - began < 3.0, "twenty bytes and more at three seconds each were waited for"
+        assert any("-410" in entry.text for entry in running.log), "nothing says that the reply was cut"
+
+
 @pytest.mark.parametrize("transport", [name for name in TRANSPORTS if name != "pty"])
 def test_an_instrument_that_went_away_comes_back(transport: str):
     """It drops its connection, lets nobody in for a moment of real time, and is then found at the same address."""

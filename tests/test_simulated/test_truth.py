@@ -7,12 +7,12 @@ from functools import cache
 from typing import Any
 
 import pytest
+from stations import derive_once
 
 from batchtest.circuits import BenchModel
 from batchtest.errors import NoOperatingPoint
 from batchtest.files.library import Setup
 from batchtest.nouns import Limit, Measurand
-from batchtest.procedure import derive
 from batchtest.procedure.actions import CheckCold, PowerDown, Procedure, ProvePinMap
 from batchtest.simulated import BoardTruth, truth
 from batchtest.simulated.doubts import Doubt
@@ -25,7 +25,7 @@ FAULTS = {"VN-0004": "R5B open", "VN-0009": "DZ12 short", "VN-0014": "RS12 short
 @cache
 def procedure() -> Procedure:
     """The demo's procedure."""
-    return derive(changed())
+    return derive_once(changed())
 
 
 def true_of(setup: Setup, *serials: str) -> list[BoardTruth]:
@@ -180,4 +180,4 @@ def test_boards_on_the_edge_may_be_either():
         update={"rails": {**setup.limits.rails, "logic": rail.model_copy(update={"resistance": bounds})}}
     )
     object.__setattr__(setup, "limits", limits)
-    assert truth(setup, derive(setup), ["VN-0001"])[0].must == "either"
+    assert truth(setup, derive_once(setup), ["VN-0001"])[0].must == "either"

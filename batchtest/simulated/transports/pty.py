@@ -82,6 +82,11 @@ class PtyServer(Server):
             for message in framer.feed(data):
                 self._answer(exchange, message, self._send)
 
+    def _interrupted(self) -> bool:
+        poll = select.poll()
+        poll.register(self._master, select.POLLIN)
+        return bool(poll.poll(0))
+
     def _pass_by(self, count: int) -> None:
         """Wait as long as so many bytes are on the line."""
         self._wait_until(self._clock.now() + count * _BITS_PER_BYTE / self.baud)

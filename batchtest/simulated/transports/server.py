@@ -46,13 +46,19 @@ class Server(abc.ABC):
         return reply is None or self._deliver(*reply, send)
 
     def _deliver(self, reply: bytes, ready_at: float, send: Callable[[bytes], None]) -> bool:
-        """Send a reply when it is ready, as the next mishap has it; `False` where the connection is to be closed."""
+        """Send a reply when it is ready, as the next mishap has it; `False` where the connection is to be closed.
+
+        A new message while a reply is under way throws the rest of it away, error -410 (IEEE 488.2, 6.3.2.3).
+        """
         mishap = self._next_mishap()
         self._wait_until(ready_at)
-        for wait_s, piece in mishap.pieces(reply, self.instrument.ending):
-            self._wait_until(self._clock.now() + wait_s)
+        for number, (wait_s, piece) in enumerate(mishap.pieces(reply, self.instrument.ending)):
+            self._wait_until(self._clock.now() + wait_s, within_reply=number > 0)
             if self._stopping.is_set():
                 return False
+            if number and self._interrupted():
+                self.instrument.fail(-410)
+                break
             send(piece)
         return not (mishap.drop or self._stopping.is_set())
 
@@ -66,8 +72,14 @@ class Server(abc.ABC):
             self._refuse(mishap.refuse_s)
         return mishap
 
-    def _wait_until(self, moment: float) -> None:
+    def _interrupted(self) -> bool:
+        """Whether a new message has come while a reply is under way, where the transport can tell."""
+        return False
+
+    def _wait_until(self, moment: float, *, within_reply: bool = False) -> None:
         while (now := self._clock.now()) < moment and not self._stopping.is_set():
+            if within_reply and self._interrupted():
+                return
             self._clock.wait_until(min(moment, now + _PIECE_S))
 
 
