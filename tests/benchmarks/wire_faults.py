@@ -10,7 +10,8 @@ real. Told by what the simulated bench truly was and did:
 - `wrong_verdicts`: boards that passed and must not, or failed and must pass.
 - `outputs_left_on`: attempts after which an output was truly on; `said_live` are those of them in which the station
   said so, and told the person to treat the board as live.
-- `hangs`: waits for a reply that lasted longer than their deadline; `longest_over_s` is the worst, in seconds.
+- `hangs`: waits for a reply that lasted longer than their deadline; `longest_over_s` is the worst, in seconds. What a
+  thread beside it was late by is taken off: so long the machine gave this process no time.
 - `trips`: good boards that were failed on the word of one reading beyond an abort bound, which is obeyed before it is
   doubted: they are among the wrong verdicts. `struck` is how many faults came to strike.
 """
@@ -22,8 +23,9 @@ import json
 import math
 import sys
 import tempfile
+import threading
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager, suppress
@@ -57,6 +59,8 @@ SLOWNESS, REPLY_S = 0.01, "0.3 s"
 SLOW = ("late reply", "slow drip", "restart", "silent restart")
 #: Longer than its deadline by this is a hang, s: the machine may be busy.
 HANG_S = 0.5
+#: How often the thread beside the waits wants to run, s.
+BEAT_S = 0.02
 ROLES = ("meter", "meter", "meter", "load", "supply", "scanner", "handler")
 KEYS = {
     "supply": ("VOLT 3", "VOLT 25.5", "CURR 0.001", "OUTP OFF", "OUTP ON", "*RST"),
@@ -323,17 +327,45 @@ def served(folder: Path, clock: VirtualClock, transport: str) -> Iterator[Stand]
         yield station
 
 
+class Beat:
+    """A thread that wants to run every few milliseconds, and keeps when it could not."""
+
+    def __init__(self) -> None:
+        self._late: deque[tuple[float, float]] = deque(maxlen=1000)
+        self._ran_at = time.monotonic()
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._go, daemon=True)
+        self._thread.start()
+
+    def late_s(self, since: float) -> float:
+        """By how much it was late since a moment, s; what it has not woken from yet counts too."""
+        now = time.monotonic()
+        late = (*tuple(self._late), (now, now - self._ran_at - BEAT_S))
+        return sum(min(late_s, moment - since) for moment, late_s in late if moment > since and late_s > BEAT_S)
+
+    def stop(self) -> None:
+        """End the thread."""
+        self._stopping.set()
+        self._thread.join()
+
+    def _go(self) -> None:
+        while not self._stopping.wait(BEAT_S):
+            now = time.monotonic()
+            self._late.append((now, now - self._ran_at - BEAT_S))
+            self._ran_at = now
+
+
 @contextmanager
 def stopwatch(tally: Tally) -> Iterator[None]:
     """Hold every wait for a reply against its deadline."""
-    read = Port.read
+    read, beat = Port.read, Beat()
 
     def timed(port: Port, sent: str, within_s: float) -> str:
         began = time.monotonic()
         try:
             return read(port, sent, within_s)
         finally:
-            over_s = time.monotonic() - began - max(within_s, 0.001)
+            over_s = time.monotonic() - began - max(within_s, 0.001) - beat.late_s(began)
             tally.longest_over_s = max(tally.longest_over_s, over_s)
             if over_s > HANG_S:
                 tally.note("hangs", f"{sent!r} took {over_s:.2f} s more than its {within_s:.2f} s")
@@ -343,6 +375,7 @@ def stopwatch(tally: Tally) -> Iterator[None]:
         yield
     finally:
         Port.read = read  # type: ignore[method-assign]
+        beat.stop()
 
 
 def memory() -> str | None:
